@@ -1,0 +1,1 @@
+"""Decisions: manager and membership, addresses, route, conductors, controller settings."""

@@ -1,0 +1,1 @@
+"""The DC network: solve, sharing, one out, faults, joining, endurance."""

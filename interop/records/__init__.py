@@ -1,0 +1,1 @@
+"""Capability records: models, reading with positions, catalog look-up."""

@@ -1,0 +1,1 @@
+"""The site model and its reader."""

@@ -1,0 +1,1 @@
+"""Published tables: plugs and colours, conductors, ampacity, device ratings, bus limits, cell voltage."""

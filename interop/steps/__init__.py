@@ -1,0 +1,1 @@
+"""Order of work, readings, change-over."""

@@ -1,0 +1,1 @@
+"""Graphs: data links, nets of pins, power runs."""
