@@ -1,0 +1,268 @@
+"""Facts: what a record states, by whom, and what it does not state.
+
+Three classes decide what an unknown means (never a pass): deciding, estimable, permission.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from enum import Enum
+from typing import Any, Generic, NoReturn, TypeVar
+
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import PydanticCustomError, core_schema
+
+from interop.records.answers import Answer, one_answer
+from interop.records.faults import nearest
+from interop.records.leaves import Expected, Leaf
+from interop.records.nodes import shown
+
+__all__ = ["ABSENT", "NOT_STATED", "ByCase", "ByCaseType", "Fact", "FactClass", "FactType", "Plain", "Reading",
+           "Statement", "leaf_error"]
+
+T = TypeVar("T")
+
+NOT_STATED = "not stated"
+_CASE_WORDS = ("manager", "member", "unmanaged", "can", "rs-485", "rs-232", "private", "none")
+
+
+class FactClass(Enum):
+    """What may be done with a fact that is not known (declared with the field, never in a rule)."""
+
+    DECIDING = "deciding"
+    ESTIMABLE = "estimable"
+    PERMISSION = "permission"
+
+
+@dataclass(frozen=True)
+class Statement(Generic[T]):
+    """One source's word: the value, the source's id in the record, and the place in it."""
+
+    value: T
+    source: str
+    place: str = ""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What the leaf validators need to know of the record they are in."""
+
+    sources: tuple[str, ...] = ()
+    modes: tuple[str, ...] = ()
+    extra: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class Fact(Generic[T]):
+    """Zero or more statements. Raises on truth value and on comparison with a plain value."""
+
+    statements: tuple[Statement[T], ...] = ()
+    looked: bool = False
+
+    def __bool__(self) -> NoReturn:
+        raise TypeError("a fact has no truth value; ask 'known', 'state' or 'judge'")
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Fact):
+            raise TypeError("a fact is not a plain value; ask 'values' or 'judge'")
+        return self.statements == other.statements and self.looked == other.looked
+
+    def __hash__(self) -> int:
+        return hash((self.statements, self.looked))
+
+    @property
+    def known(self) -> bool:
+        """Whether any source states it."""
+        return len(self.statements) > 0
+
+    @property
+    def state(self) -> str:
+        """stated, disputed, not-stated (somebody looked) or absent (nobody did)."""
+        if not self.known:
+            return "not-stated" if self.looked else "absent"
+        return "disputed" if len({s.value for s in self.statements}) > 1 else "stated"
+
+    @property
+    def values(self) -> tuple[T, ...]:
+        """The different values stated, in the order written."""
+        return tuple(dict.fromkeys(s.value for s in self.statements))
+
+    @property
+    def only(self) -> T | None:
+        """The one value that all sources state; None where unknown or disputed."""
+        values = self.values
+        return values[0] if len(values) == 1 else None
+
+    def judge(self, test: Callable[[T], Answer]) -> Answer:
+        """Answer under each statement; one answer from all is the answer, else cannot tell. Unknown: cannot tell."""
+        return one_answer(test(value) for value in self.values)
+
+    def wording(self, unit: str = "") -> str:
+        """Say the fact with its sources: ``2 V (manual p. 31), 1.5 V (inv p. 8)``."""
+        if not self.known:
+            return NOT_STATED
+        tail = f" {unit}" if unit else ""
+        return ", ".join(f"{_plain(s.value)}{tail} ({(s.source + ' ' + s.place).strip()})" for s in self.statements)
+
+
+ABSENT: Fact[Any] = Fact()
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:g}"
+    if isinstance(value, tuple):
+        return ", ".join(_plain(part) for part in value)
+    return str(value)
+
+
+def leaf_error(expected: str, near: str | None = None, inner: Iterable[tuple[str, str, str, str | None]] = (),
+               got: str | None = None) -> PydanticCustomError:
+    """Build the error that :mod:`interop.records.bind` turns into faults (``inner``: key, got, expected, nearest)."""
+    return PydanticCustomError("leaf", "not as expected",
+                               {"expected": expected, "near": near, "inner": list(inner), "got": got})
+
+
+def _scalar(raw: object, leaf: Leaf[T]) -> T:
+    if not isinstance(raw, str):
+        raise Expected(leaf.expected)
+    return leaf.parse(raw)
+
+
+class Plain(Generic[T]):
+    """Annotation: a plain leaf that is no fact (``Annotated[str, Plain(identifier())]``)."""
+
+    def __init__(self, leaf: Leaf[T]) -> None:
+        self.leaf = leaf
+
+    def _validate(self, raw: object) -> T:
+        try:
+            return _scalar(raw, self.leaf)
+        except Expected as bad:
+            raise leaf_error(bad.expected, bad.near) from None
+
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(self._validate)
+
+    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return self.leaf.schema
+
+
+class FactType(Generic[T]):
+    """Annotation: a fact of one leaf type and class; ``strict`` says which end of disputed values is the strict one."""
+
+    def __init__(self, leaf: Leaf[T], kind: FactClass = FactClass.DECIDING, *, strict: str = "", many: bool = False) -> None:
+        self.leaf = leaf
+        self.kind = kind
+        self.strict = strict
+        self.many = many
+
+    def parse(self, raw: object, reading: Reading) -> Fact[Any]:
+        """Read one fact: a scalar, ``not stated``, a list (where the leaf is one of many), or statements by source."""
+        if isinstance(raw, dict):
+            return self._statements(raw, reading)
+        if isinstance(raw, str) and raw == NOT_STATED:
+            return Fact((), True)
+        first = reading.sources[0] if reading.sources else ""
+        return Fact((Statement(self._value(raw), first),))
+
+    def _value(self, raw: object) -> Any:
+        if not self.many:
+            return _scalar(raw, self.leaf)
+        pieces = raw if isinstance(raw, list) else [raw]
+        if not pieces:
+            raise Expected(f"a list of {self.leaf.expected}")
+        return tuple(_scalar(piece, self.leaf) for piece in pieces)
+
+    def _statements(self, raw: dict[str, Any], reading: Reading) -> Fact[Any]:
+        found, bad = [], []
+        for key, value in raw.items():
+            source, _, place = str(key).partition(" ")
+            if source not in reading.sources:
+                bad.append((key, shown(key), "a source of this record: " + ", ".join(reading.sources),
+                            nearest(source, reading.sources)))
+                continue
+            try:
+                if not (isinstance(value, str) and value == NOT_STATED):
+                    found.append(Statement(self._value(value), source, place))
+            except Expected as error:
+                bad.append((key, shown(value), error.expected, error.near))
+        if bad:
+            raise leaf_error(self.leaf.expected, None, bad)
+        return Fact(tuple(found), True)
+
+    def _validate(self, raw: object, info: core_schema.ValidationInfo) -> Fact[Any]:
+        reading = info.context if isinstance(info.context, Reading) else Reading()
+        try:
+            return self.parse(raw, reading)
+        except Expected as bad:
+            raise leaf_error(bad.expected, bad.near) from None
+
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.with_info_plain_validator_function(self._validate)
+
+    def value_schema(self) -> dict[str, Any]:
+        """The editor's view of one value of this fact."""
+        single = {"anyOf": [self.leaf.schema, {"const": NOT_STATED}]}
+        return {"anyOf": [single, {"type": "array", "items": self.leaf.schema, "minItems": 1}]} if self.many else single
+
+    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        value = self.value_schema()
+        return {"anyOf": [value, {"type": "object", "additionalProperties": value}], "x-fact": self.kind.value}
+
+
+@dataclass(frozen=True)
+class ByCase(Generic[T]):
+    """A fact that may differ by mode, role or kind of bus; the key "" holds for every case not named."""
+
+    cases: tuple[tuple[str, Fact[T]], ...] = ()
+
+    def __bool__(self) -> NoReturn:
+        raise TypeError("a fact has no truth value; ask for the case")
+
+    def of(self, *case: str | None) -> Fact[T]:
+        """Return the fact of the first named case that stands, else the one for all cases."""
+        table = dict(self.cases)
+        for name in case:
+            if name is not None and name in table:
+                return table[name]
+        return table.get("", ABSENT)
+
+    def __iter__(self) -> Iterator[tuple[str, Fact[T]]]:
+        return iter(self.cases)
+
+
+class ByCaseType(Generic[T]):
+    """Annotation: one fact, or a map from case (mode, role, kind of bus) to a fact."""
+
+    def __init__(self, inner: FactType[T]) -> None:
+        self.inner = inner
+
+    def _validate(self, raw: object, info: core_schema.ValidationInfo) -> ByCase[T]:
+        reading = info.context if isinstance(info.context, Reading) else Reading()
+        known = {*reading.modes, *_CASE_WORDS}
+        if not (isinstance(raw, dict) and raw and any(str(key) in known for key in raw)):
+            return ByCase((("", self.inner._validate(raw, info)),))
+        cases, bad = [], []
+        for key, value in raw.items():
+            if str(key) not in known:
+                bad.append((key, shown(key), "a mode of this record, a role or a kind of bus", nearest(str(key), known)))
+                continue
+            try:
+                cases.append((str(key), self.inner.parse(value, reading)))
+            except Expected as error:
+                bad.append((key, shown(value), error.expected, error.near))
+        if bad:
+            raise leaf_error(self.inner.leaf.expected, None, bad)
+        return ByCase(tuple(cases))
+
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.with_info_plain_validator_function(self._validate)
+
+    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        value = self.inner.value_schema()
+        nested = {"anyOf": [value, {"type": "object", "additionalProperties": value}]}
+        return {"anyOf": [value, {"type": "object", "additionalProperties": nested}], "x-fact": self.inner.kind.value}

@@ -1,0 +1,45 @@
+"""Faults of an input file: what is wrong, where, and what was expected.
+
+A fault is an object; the text is made when it is shown. All faults of a file are gathered before any is raised.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+__all__ = ["Fault", "InputFaults", "nearest"]
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """Return the known name nearest to ``word``, or None when none is near."""
+    found = difflib.get_close_matches(word, sorted(set(known)), n=1, cutoff=0.6)
+    return found[0] if found else None
+
+
+@dataclass(frozen=True, order=True)
+class Fault:
+    """One fault: file, line and column (from 1, in characters), dotted path, value got, what was expected."""
+
+    file: str
+    line: int
+    column: int
+    path: str
+    got: str
+    expected: str
+    nearest: str | None = None
+
+    def __str__(self) -> str:
+        where = f"{self.file}:{self.line}:{self.column}"
+        path = f" {self.path}:" if self.path else ""
+        hint = f"; nearest known name: {self.nearest}" if self.nearest else ""
+        return f"{where}:{path} got {self.got}; expected {self.expected}{hint}"
+
+
+class InputFaults(Exception):
+    """Raised once per reading, with every fault found."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(sorted(set(faults), key=lambda f: (f.file, f.line, f.column, f.path, f.expected)))
+        super().__init__("\n".join(str(fault) for fault in self.faults))

@@ -1,0 +1,197 @@
+"""Leaf types: how the text of one scalar is read, and how an editor's JSON Schema shows it.
+
+Numbers match one grammar inside a stated range, yes/no is an enumeration of two words: no loader's guess is used.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
+
+from interop.records.faults import nearest
+
+__all__ = ["NUMBER", "Expected", "Leaf", "Span", "TimedCurrent", "free_text", "identifier", "leaf_list",
+           "normal_id", "number", "span_numbers", "timed_current", "whole", "word", "yes_no"]
+
+T = TypeVar("T")
+
+NUMBER = re.compile(r"-?\d+(\.\d+)?(e-?\d{1,2})?")
+"""The one grammar of numbers: no sign +, no underscores, no inf or nan."""
+_SPAN = re.compile(r"(?P<low>.+?)\.\.(?P<high>.+)")
+_IDENTIFIER = re.compile(r"[^\W_](?:[\w .+/()#-]*[^\W_)])?", re.UNICODE)
+
+
+class Expected(ValueError):
+    """A scalar that does not fit: what was expected, and the nearest known name if any."""
+
+    def __init__(self, expected: str, near: str | None = None) -> None:
+        self.expected = expected
+        self.near = near
+        super().__init__(expected)
+
+
+@dataclass(frozen=True)
+class Span:
+    """A range where a number stands; both ends belong to it. Same unit as the field."""
+
+    low: float
+    high: float
+
+    def __str__(self) -> str:
+        return f"{self.low:g}..{self.high:g}"
+
+
+@dataclass(frozen=True)
+class TimedCurrent:
+    """A peak current [A] with the time [s] it is allowed for."""
+
+    amps: float
+    seconds: float
+
+    def __str__(self) -> str:
+        return f"{self.amps:g} A for {self.seconds:g} s"
+
+
+@dataclass(frozen=True)
+class Leaf(Generic[T]):
+    """How one kind of scalar is read: ``parse`` raises :class:`Expected`; ``schema`` is the editor's view."""
+
+    parse: Callable[[str], T]
+    expected: str
+    schema: dict[str, Any]
+
+
+def _figure(text: str, low: float, high: float, expected: str) -> float:
+    if not NUMBER.fullmatch(text):
+        raise Expected(expected)
+    value = float(text)
+    if not low <= value <= high:
+        raise Expected(expected)
+    return value
+
+
+def number(low: float, high: float, unit: str = "", *, spans: bool = True) -> Leaf[float | Span]:
+    """Return the leaf of a number [unit] from ``low`` to ``high``; a range ``a..b`` may stand for it."""
+    expected = f"a number {unit + ' ' if unit else ''}from {low:g} to {high:g}"
+
+    def parse(text: str) -> float | Span:
+        match = _SPAN.fullmatch(text) if spans else None
+        if match is None:
+            return _figure(text, low, high, expected)
+        span = Span(_figure(match["low"].strip(), low, high, expected), _figure(match["high"].strip(), low, high, expected))
+        if span.low > span.high:
+            raise Expected(f"{expected}, lower end first")
+        return span
+
+    schema: dict[str, Any] = {"anyOf": [{"type": "number", "minimum": low, "maximum": high}, {"$ref": "#/$defs/text_number"}]}
+    return Leaf(parse, expected, schema)
+
+
+def whole(low: int, high: int, unit: str = "") -> Leaf[int]:
+    """Return the leaf of a whole number [unit] from ``low`` to ``high``."""
+    expected = f"a whole number {unit + ' ' if unit else ''}from {low} to {high}"
+
+    def parse(text: str) -> int:
+        if not re.fullmatch(r"-?\d{1,9}", text) or not low <= int(text) <= high:
+            raise Expected(expected)
+        return int(text)
+
+    return Leaf(parse, expected, {"anyOf": [{"type": "integer", "minimum": low, "maximum": high}, {"$ref": "#/$defs/text_whole"}]})
+
+
+def word(*choices: str) -> Leaf[str]:
+    """Return the leaf of one word out of ``choices``."""
+    expected = "one of: " + ", ".join(choices)
+
+    def parse(text: str) -> str:
+        if text not in choices:
+            raise Expected(expected, nearest(text, choices))
+        return text
+
+    looks_bool = [value for name, value in (("on", True), ("off", False), ("yes", True), ("no", False)) if name in choices]
+    return Leaf(parse, expected, {"enum": [*choices, *dict.fromkeys(looks_bool)]})
+
+
+def yes_no() -> Leaf[bool]:
+    """Return the leaf of yes or no."""
+    plain = word("yes", "no")
+    return Leaf(lambda text: plain.parse(text) == "yes", "yes or no", plain.schema)
+
+
+def free_text(longest: int = 400) -> Leaf[str]:
+    """Return the leaf of any text, not empty, at most ``longest`` characters."""
+    expected = f"a text of 1 to {longest} characters"
+
+    def parse(text: str) -> str:
+        if not text.strip() or len(text) > longest:
+            raise Expected(expected)
+        return str(text)
+
+    return Leaf(parse, expected, {"type": ["string", "number", "boolean"]})
+
+
+def normal_id(text: str) -> str:
+    """Return an id in the one form used inside: outer space cut, inner runs of space one, as typed otherwise."""
+    return " ".join(str(text).split())
+
+
+def identifier(what: str = "a name") -> Leaf[str]:
+    """Return the leaf of an id: starts with a letter or digit, 1 to 64 characters, no quotes or colons."""
+    expected = f"{what}: letters, digits, space and . + - / ( ) #, at most 64 characters"
+
+    def parse(text: str) -> str:
+        name = normal_id(text)
+        if not _IDENTIFIER.fullmatch(name) or len(name) > 64 or ".." in name:
+            raise Expected(expected)
+        return name
+
+    return Leaf(parse, expected, {"type": ["string", "integer"]})
+
+
+def timed_current() -> Leaf[TimedCurrent]:
+    """Return the leaf of a peak: ``75 for 30 s`` (A, s)."""
+    expected = "a current in A with its time, such as 75 for 30 s"
+
+    def parse(text: str) -> TimedCurrent:
+        match = re.fullmatch(r"(\S+) for (\S+) s", text)
+        if match is None:
+            raise Expected(expected)
+        return TimedCurrent(_figure(match[1], 0, 20000, expected), _figure(match[2], 0.0001, 7200, expected))
+
+    return Leaf(parse, expected, {"type": "string", "pattern": r"^\S+ for \S+ s$"})
+
+
+def _span_members(text: str, low: int, high: int, expected: str) -> Iterable[int]:
+    inner = whole(low, high)
+    for piece in text.split(","):
+        match = re.fullmatch(r"\s*(\S+?)\s*(?:\.\.\s*(\S+?))?\s*", piece)
+        if match is None:
+            raise Expected(expected)
+        try:
+            first = inner.parse(match[1])
+            last = inner.parse(match[2]) if match[2] else first
+        except Expected:
+            raise Expected(expected) from None
+        if last < first and len(text.split(",")) > 1:
+            raise Expected(expected)
+        yield from range(first, last + 1) if first <= last else range(first, last - 1, -1)
+
+
+def span_numbers(low: int, high: int, what: str = "whole numbers") -> Leaf[tuple[int, ...]]:
+    """Return the leaf of a set of whole numbers: ``0..14`` or ``1, 3, 5..7`` (``6..1`` counts down), in the order written."""
+    expected = f"{what} from {low} to {high}, such as {max(low, 1)}..{min(high, 8)} or 1, 3, 5"
+
+    def parse(text: str) -> tuple[int, ...]:
+        found = tuple(_span_members(text, low, high, expected))
+        if len(set(found)) != len(found):
+            raise Expected(f"{expected}, each once")
+        return found
+
+    return Leaf(parse, expected, {"anyOf": [{"type": "integer"}, {"type": "string"}]})
+
+
+def leaf_list(inner: Leaf[T], text: str) -> tuple[T, ...]:
+    """Read words separated by commas with ``inner``."""
+    return tuple(inner.parse(piece.strip()) for piece in text.split(","))
