@@ -1,0 +1,14 @@
+"""The command line, one module a command, thin."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+__all__ = ["main"]
+
+
+def main(args: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit status; ``args`` are those of the process unless given."""
+    from interop.cli.status import run_command_line
+
+    return run_command_line(args)
