@@ -77,15 +77,13 @@ def _is_listed(name: str, kind: int, files: frozenset[str], folders: frozenset[s
 
 
 def _manifest(folder: Path) -> frozenset[str] | None:
-    """The names listed by the plan in a folder, or None; a link in its place is not followed."""
+    """The names listed by the plan in a folder, or None; nothing but a plain file is opened."""
+    path = folder / MANIFEST
     try:
-        handle = os.open(folder / MANIFEST, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
-    except OSError:
+        plain = stat.S_ISREG(path.lstat().st_mode)
+    except FileNotFoundError:
         return None
-    with os.fdopen(handle, "rb") as file:
-        if not stat.S_ISREG(os.fstat(handle).st_mode):
-            return None
-        return listed_in(file.read())
+    return listed_in(path.read_bytes()) if plain else None
 
 
 def survey(folder: Path) -> Survey:
