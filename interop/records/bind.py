@@ -40,6 +40,7 @@ def _known_keys(model: type[BaseModel], path: tuple[str | int, ...]) -> list[str
     models = [model]
     for step in path[:-1]:
         found = [m for here in models if step in _fields(here) for m in _inner_models(_fields(here)[str(step)])]
+        found = found or [here.extra_model for here in models if hasattr(here, "extra_model")]
         models = found or models
     return sorted({name for m in models for name in _fields(m)})
 
