@@ -10,11 +10,13 @@ from interop.records.leaves import Expected
 from interop.records.models import Part, Record, SwitchRow
 from interop.records.nodes import Document, shown
 from interop.records.pins import line_use, pin_function
-from interop.records.switches import cover_faults, part_switches, value_key
+from interop.records.switches import cover_faults, part_switches, positions, value_key
 from interop.standards import plugs
 
 __all__ = ["reading_of", "record_faults"]
 
+_COUNTED = ("address", "count of members", "count of packs", "group")
+_NUMERIC = (*_COUNTED, "rate")
 _BRIDGE = "same pin joined, alone, or a bridge such as 1-8"
 
 
@@ -93,7 +95,8 @@ def _ports(check: _Check) -> Iterator[Fault]:
                               "a known plug (or the field poles beside it): " + ", ".join(known), nearest(plug, known))
         for text in (p for value in port.inside.values for p in value):
             if text not in ("same pin joined", "alone") and not _bridge(text):
-                yield check.fault(("ports", name, "inside"), shown(text), _BRIDGE, nearest(text, ["same pin joined", "alone"]))
+                yield check.fault(("ports", name, "inside"), shown(text), _BRIDGE,
+                                  nearest(text, ["same pin joined", "alone"]))
 
 
 def _bridge(text: str) -> bool:
@@ -152,7 +155,8 @@ def _switches(check: _Check) -> Iterator[Fault]:
         if not before:
             for number, case in cover_faults(row, check.record.modes):
                 spoken = ", ".join(f"{k} {v}" for k, v in vars(case).items() if v is not None) or "every case"
-                yield check.fault((*path, "parts"), f"switch {number} covered twice", f"once in each case (here: {spoken})")
+                yield check.fault((*path, "parts"), f"switch {number} covered twice",
+                                  f"once in each case (here: {spoken})")
 
 
 def _parts(check: _Check, path: tuple[str | int, ...], row: SwitchRow) -> Iterator[Fault]:
@@ -184,7 +188,8 @@ def _code(check: _Check, here: tuple[str | int, ...], part: Part, count: int, ro
     code = part.code
     given = [n for n in ("binary", "table", "flag", "one_of", "number") if getattr(code, n) is not None]
     if len(given) != 1:
-        yield check.fault((*here, "code"), " and ".join(given) or "nothing", "exactly one of binary, table, flag, one_of, number")
+        yield check.fault((*here, "code"), " and ".join(given) or "nothing",
+                          "exactly one of binary, table, flag, one_of, number")
         return
     if code.binary is not None and count > 10:
         yield check.fault((*here, "use"), f"{count} switches", "at most 10 switches in one binary code")
@@ -194,20 +199,39 @@ def _code(check: _Check, here: tuple[str | int, ...], part: Part, count: int, ro
         yield check.fault((*here, "use"), f"{count} switches", "one switch for a flag")
     if code.one_of is not None and len(code.one_of) != count:
         yield check.fault((*here, "code", "one_of"), f"{len(code.one_of)} values", f"{count} values, one a switch")
+    yield from _code_for(check, here, part, row)
     if code.table is not None:
         yield from _table(check, here, part, count, row)
 
 
+def _code_for(check: _Check, here: tuple[str | int, ...], part: Part, row: SwitchRow) -> Iterator[Fault]:
+    """Faults of a code that cannot carry what the part sets."""
+    code = part.code
+    if code is None:
+        return
+    given = "binary" if code.binary is not None else "number" if code.number is not None else None
+    if given is not None and part.sets not in _COUNTED:
+        yield check.fault((*here, "code"), given, f"a table for {part.sets}: {given} codes only numbers")
+    if code.flag is not None and part.sets not in ("role", "terminator"):
+        yield check.fault((*here, "code", "flag"), f"a flag for {part.sets}",
+                          "a table: a flag sets a role or a terminator")
+    if code.formula is not None and (code.table is None or row.kind != "slide" or part.sets not in _NUMERIC):
+        yield check.fault((*here, "code", "formula"), "a formula",
+                          "a formula only beside a table of numbers on slide switches")
+
+
 def _table(check: _Check, here: tuple[str | int, ...], part: Part, count: int, row: SwitchRow) -> Iterator[Fault]:
-    numeric = part.sets in ("address", "count of members", "count of packs", "group", "rate")
+    shown_at = positions(row) if row.positions is not None else None
     for key, text in ((part.code.table if part.code else None) or {}).items():
         at = (*here, "code", "table", key)
-        if numeric and not key.isdecimal():
+        if part.sets in _NUMERIC and not key.isdecimal():
             yield check.fault(at, shown(key), f"a whole number, since the part sets {part.sets}")
         if row.kind == "slide":
             words = text.split()
             if len(words) != count or set(words) - {"on", "off"}:
                 yield check.fault(at, shown(text), f"{count} words on or off")
+        elif shown_at is not None and text not in shown_at:
+            yield check.fault(at, shown(text), "one of the positions " + ", ".join(shown_at))
 
 
 def _rest(check: _Check) -> Iterator[Fault]:

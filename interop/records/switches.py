@@ -1,7 +1,7 @@
 """Switch rows: from values to a pattern and back, and the proof that parts cover each switch exactly once.
 
-A pattern is a tuple of texts in the order printed on the device: ``on``/``off`` for slide switches, one text for a rotary,
-hex or menu setting. In a found pattern ``x`` stands for a switch that nobody looked at.
+A pattern is a tuple of texts in the order printed on the device: ``on``/``off`` for slide switches, one text for a
+rotary, hex or menu setting. In a found pattern ``x`` stands for a switch that nobody looked at.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from interop.records.leaves import Expected, span_numbers
 from interop.records.models import Part, PartWhen, SwitchRow
 
 __all__ = ["Case", "Pattern", "Reading", "Setting", "Values", "cover_faults", "domain", "formula_differences", "grid",
-           "part_switches", "parts_in", "pattern_texts", "read_pattern", "readings", "row_length", "row_numbers", "settings",
-           "value_key"]
+           "part_switches", "parts_in", "pattern_texts", "positions", "read_pattern", "readings", "row_length",
+           "row_numbers", "settings", "value_key"]
 
 Pattern = tuple[str, ...]
 Values = Mapping[str, str | int | bool]
@@ -123,8 +123,11 @@ def parts_in(row: SwitchRow, case: Case) -> tuple[tuple[Part, bool | None], ...]
     return tuple((part, answer) for part in row.parts if (answer := _applies(part.when, spoken)) is not False)
 
 
-def grid(row: SwitchRow, modes: Iterable[str]) -> tuple[Case, ...]:
-    """Return the finite grid of cases that the conditions of the row span."""
+def grid(row: SwitchRow, modes: Iterable[str], known: Case | None = None) -> tuple[Case, ...]:
+    """Return the finite grid of cases that the conditions of the row span.
+
+    Of the numbers (group, count) it holds one out of every class that no condition can tell apart, or the known one.
+    """
     asked = {item.name: [w for p in row.parts if (w := _wanted(getattr(p.when, item.name))) is not None]
              for item in fields(Case)}
     axes: dict[str, tuple[object, ...]] = dict.fromkeys(asked, (None,))
@@ -138,8 +141,9 @@ def grid(row: SwitchRow, modes: Iterable[str]) -> tuple[Case, ...]:
     if asked["place"]:
         axes["place"] = ("first", "middle", "last", "only")
     for name, other in (("group", 100), ("count", 256)):
+        number = getattr(known, name, None)
         if asked[name]:
-            axes[name] = (*_atoms(asked[name]), other)
+            axes[name] = (number,) if number is not None else (*_atoms(asked[name]), other)
     return tuple(Case(**dict(zip(axes, values, strict=True))) for values in itertools.product(*axes.values()))  # type: ignore[arg-type]
 
 
@@ -186,12 +190,17 @@ def pattern_texts(row: SwitchRow, text: str) -> Pattern:
 def positions(row: SwitchRow) -> tuple[str, ...]:
     """Return every position a rotary, hex or menu row can show, as far as the record says."""
     if row.positions is not None:
-        return tuple(f"{n:X}" if row.kind == "hex" else str(n) for n in row.positions)
+        return tuple(_as_shown(row, n) for n in row.positions)
     return tuple(dict.fromkeys(p for part in row.parts for p in _images(row, part)))
 
 
+def _as_shown(row: SwitchRow, number: int) -> str:
+    return f"{number:X}" if row.kind == "hex" else str(number)
+
+
 def _images(row: SwitchRow, part: Part) -> list[str]:
-    return [bits[0] for value in domain(row, part) if (bits := _encode(row, part, value)) is not None and len(bits) == 1]
+    codes = (_encode(row, part, value) for value in domain(row, part))
+    return [bits[0] for bits in codes if bits is not None and len(bits) == 1]
 
 
 # ---- one part: value <-> switches ----
@@ -208,8 +217,7 @@ def domain(row: SwitchRow, part: Part) -> tuple[str | int | bool, ...]:
     """Return every value that the code of a part can carry, in the order of the code."""
     code = part.code
     if code is None:
-        return (part.keep,) if part.keep is not None else tuple(
-            " ".join(bits) for bits in itertools.product(("off", "on"), repeat=len(part_switches(row, part))))
+        return (part.keep,) if part.keep is not None else _free_patterns(row, part)
     if code.table is not None:
         return tuple(_typed(part, key) for key in code.table)
     if code.one_of is not None:
@@ -220,6 +228,13 @@ def domain(row: SwitchRow, part: Part) -> tuple[str | int | bool, ...]:
         return ("member", "manager") if part.sets == "role" else (False, True)
     start = code.from_ if code.from_ is not None else 0
     return tuple(range(start, start + 2 ** len(part_switches(row, part))))
+
+
+def _free_patterns(row: SwitchRow, part: Part) -> tuple[str, ...]:
+    """Every state of switches that decide nothing, the one to take without a wish first."""
+    if row.kind != "slide":
+        return tuple(_as_shown(row, n) for n in row.positions or ())
+    return tuple(" ".join(bits) for bits in itertools.product(("off", "on"), repeat=len(part_switches(row, part))))
 
 
 def _table_pattern(row: SwitchRow, text: str) -> Pattern:
@@ -244,7 +259,7 @@ def _encode(row: SwitchRow, part: Part, value: str | int | bool) -> Pattern | No
     if code.one_of is not None:
         return tuple("on" if i == values.index(value) else "off" for i in range(count))
     if code.number is not None:
-        return (str(code.number.shown[values.index(value)]),)
+        return (_as_shown(row, code.number.shown[values.index(value)]),)
     if code.flag is not None:
         on = value in ("manager", True)
         return ("on" if on == (code.flag == "on") else "off",) * count
@@ -280,8 +295,8 @@ class _Key:
 def settings(row: SwitchRow, values: Values, case: Case) -> Setting:
     """Return how the row is set for values in a case.
 
-    ``values`` maps :func:`value_key` to a value. A switch stays None where no part covers it in the case (not stated), the
-    case is not known far enough, the value is missing, or the code cannot carry it; each has its cause.
+    ``values`` maps :func:`value_key` to a value. A switch stays None where no part covers it in the case (not stated),
+    the case is not known far enough, the value is missing, or the code cannot carry it; each has its cause.
     """
     pattern: list[str | None] = [None] * row_length(row)
     touched: set[int] = set()
@@ -290,6 +305,7 @@ def settings(row: SwitchRow, values: Values, case: Case) -> Setting:
         places = part_switches(row, part)
         touched.update(places)
         if answer is None:
+            causes.append(f"switch {part.use}: {', '.join(_unsaid(part.when, case))} not known")
             continue
         bits = _part_bits(row, part, values, causes)
         if bits is not None:
@@ -299,7 +315,13 @@ def settings(row: SwitchRow, values: Values, case: Case) -> Setting:
     missing = [str(numbers[i]) for i in range(len(numbers)) if i not in touched]
     if missing:
         causes.append("not stated: switch " + ", ".join(missing))
-    return Setting(tuple(pattern), tuple(causes))
+    return Setting(tuple(pattern), tuple(dict.fromkeys(causes)))
+
+
+def _unsaid(when: PartWhen, case: Case) -> list[str]:
+    """The conditions that a part asks for and the case does not say."""
+    return [item.name.replace("_", " ") for item in fields(Case)
+            if getattr(when, item.name) is not None and getattr(case, item.name) is None]
 
 
 def _part_bits(row: SwitchRow, part: Part, values: Values, causes: list[str]) -> Pattern | None:
@@ -307,7 +329,8 @@ def _part_bits(row: SwitchRow, part: Part, values: Values, causes: list[str]) ->
     if part.sets == "nothing":
         if part.keep is not None:
             return (part.keep,) * len(part_switches(row, part))
-        return tuple(str(values.get(_free_key(part), "off " * len(part_switches(row, part)))).split())
+        free = _free_patterns(row, part)
+        return tuple(str(values.get(_free_key(part), free[0])).split()) if free else None
     if key not in values:
         causes.append(f"no value for {key}")
         return None
@@ -327,19 +350,22 @@ def read_pattern(row: SwitchRow, pattern: Pattern, modes: Iterable[str]) -> tupl
 
 
 def readings(row: SwitchRow, pattern: Pattern, known: Case, modes: Iterable[str]) -> tuple[Reading, ...]:
-    """Return the set of (case, values) that a pattern can mean, given what is known of the case."""
+    """Return the set of (case, values) that a pattern can mean, given what is known of the case.
+
+    An unmanaged pack reads as a member where the row has no case of its own for it (its case then says member).
+    """
     found: dict[Reading, None] = {}
-    for full in _patterns(pattern):
-        for case in grid(row, tuple(modes)):
-            if _fits(case, known):
-                for reading in _read(row, full, case):
-                    found[reading] = None
+    spoken = replace(known, role=_spoken_role(row, known.role))
+    cases = [case for case in grid(row, tuple(modes), spoken) if _fits(case, spoken)]
+    for full in _patterns(row, pattern):
+        for case in cases:
+            found.update(dict.fromkeys(_read(row, full, case)))
     return tuple(found)
 
 
-def _patterns(pattern: Pattern) -> Iterator[Pattern]:
-    if len(pattern) == 1 and pattern[0] not in ("on", "off", "x"):
-        yield pattern
+def _patterns(row: SwitchRow, pattern: Pattern) -> Iterator[Pattern]:
+    if row.kind != "slide":
+        yield from ((shown,) for shown in (positions(row) if pattern == ("x",) else pattern))
         return
     yield from itertools.product(*(("off", "on") if bit == "x" else (bit,) for bit in pattern))
 
@@ -369,17 +395,20 @@ def _read(row: SwitchRow, pattern: Pattern, case: Case) -> Iterator[Reading]:
     if len(covered) < row_length(row):
         return
     for picked in itertools.product(*choices):
-        values = tuple(p for p in picked if p is not None)
-        if _consistent(case, dict(values)):
+        values = tuple(dict.fromkeys(p for p in picked if p is not None))
+        if len({key for key, _ in values}) == len(values) and _consistent(row, case, dict(values)):
             yield Reading(case, values)
 
 
-def _consistent(case: Case, values: dict[str, str | int | bool]) -> bool:
+def _consistent(row: SwitchRow, case: Case, values: dict[str, str | int | bool]) -> bool:
     """A row that sets its own role, mode or group means the case in which it says so."""
     for key, have in (("role", case.role), ("mode", case.mode)):
         if have is not None and key in values and values[key] != have:
             return False
-    return True
+    if case.group is None or "group" not in values:
+        return True
+    wanted = [w for part in row.parts if (w := _wanted(part.when.group)) is not None]
+    return all((case.group in w) == (values["group"] in w) for w in wanted)
 
 
 def formula_differences(row: SwitchRow) -> tuple[tuple[str, Pattern, Pattern], ...]:
