@@ -1,0 +1,123 @@
+"""Setting sheets: one page taped to each pack."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from interop.documents.canonical import grouped
+from interop.documents.face import DeviceFace, Faces
+from interop.documents.lettering import fit
+from interop.documents.plaintext import visible
+from interop.documents.press import pdf
+from interop.documents.settle import Remark, about, refuse_uncleared, remark, settle_words
+from interop.documents.sockets import SocketInput, cable_ends, socket_inputs
+from interop.documents.switches import RowInput, row_inputs
+from interop.standards.cautions import cautions_for
+
+__all__ = ["SheetInput", "setting_sheets", "sheet_inputs"]
+
+_ROOM_PT = 505.0  # width of the printed area: A4 less two margins of 16 mm [pt]
+
+
+@dataclass(frozen=True)
+class SheetInput:
+    """Everything one sheet says, in the words it is printed in. Sizes in pt."""
+
+    id: str
+    place: str
+    id_size: float
+    place_size: float
+    role: str
+    role_words: str
+    facts: tuple[tuple[str, str], ...]
+    rows: tuple[RowInput, ...]
+    sockets: tuple[SocketInput, ...]
+    protection: tuple[str, ...]
+    after: tuple[str, ...]
+    remarks: tuple[Remark, ...]
+    found: tuple[Remark, ...]
+    settle: tuple[str, ...]
+    settle_more: int
+
+
+def _link_of(plan: Mapping[str, Any], pack: Mapping[str, Any]) -> Mapping[str, Any] | None:
+    return next((link for link in plan["links"] if link["id"] == pack["link"]), None)
+
+
+def _role_words(pack: Mapping[str, Any], link: Mapping[str, Any] | None) -> str:
+    if pack["role"] == "unmanaged":
+        return "UNMANAGED - no data cable"
+    if pack["role"] == "manager":
+        to = ", ".join(link["reports_to"]) if link else ""
+        return f"MANAGER - reports to {to or 'no controller'}"
+    answers = (link["manager"] or link["poller"]) if link else None
+    return f"MEMBER - answers {answers}" if answers else "MEMBER"
+
+
+def _or_dash(value: object) -> str:
+    return "none" if value is None else str(value)
+
+
+def _facts(pack: Mapping[str, Any], face: DeviceFace) -> tuple[tuple[str, str], ...]:
+    others = {bus: value for bus, value in (pack["addresses"] or {}).items() if value != pack["address"]}
+    lines = [
+        ("Address", _or_dash(pack["address"])),
+        ("Mode", _or_dash(pack["mode"])),
+        ("Link", _or_dash(pack["link"])),
+        ("Model", face.record_name + (f", revision {face.revision}" if face.revision else "")),
+    ]
+    return (*lines, *((f"Address on {bus}", _or_dash(value)) for bus, value in others.items()))
+
+
+def _sheet(plan: Mapping[str, Any], device: str, face: DeviceFace, ends: Sequence[Any]) -> SheetInput:
+    pack = plan["packs"][device]
+    place = face.place or plan["devices"][device]["place"] or "place not stated"
+    settle, settle_more = settle_words(plan, device)
+    return SheetInput(
+        id=device,
+        place=place,
+        id_size=fit(visible(device), _ROOM_PT * 0.62, 54, 20),
+        place_size=fit(visible(place), _ROOM_PT * 0.62, 28, 14),
+        role=pack["role"],
+        role_words=_role_words(pack, _link_of(plan, pack)),
+        facts=_facts(pack, face),
+        rows=row_inputs(face, pack["switches"]),
+        sockets=socket_inputs(face, ends),
+        protection=face.protection,
+        after=face.after_change,
+        remarks=tuple(map(remark, about(plan["findings"], device))),
+        found=tuple(remark(one) for one in about(plan["found"], device) if one["level"] == "stop"),
+        settle=settle,
+        settle_more=settle_more,
+    )
+
+
+def sheet_inputs(plan: Mapping[str, Any], faces: Faces) -> tuple[SheetInput, ...]:
+    """One SheetInput per pack of `plan` (plan.json contract), in walking order (`DeviceFace.order`).
+
+    Raises FaceMismatch if `faces` does not describe what the plan sets.
+    """
+    ends = cable_ends(plan)
+    packs = sorted(plan["packs"], key=lambda device: faces.device(device).order)
+    return tuple(_sheet(plan, device, faces.device(device), ends.get(device, [])) for device in packs)
+
+
+def setting_sheets(plan: Mapping[str, Any], faces: Faces) -> bytes:
+    """The setting sheets of all packs as one PDF, a sheet per pack in walking order.
+
+    Raises as `sheet_inputs`, and settle.NotCleared if no sheet may be issued for this plan.
+    """
+    refuse_uncleared(plan)
+    data = {
+        "title": f"Setting sheets: {plan['site']['name']}",
+        "site": plan["site"]["name"],
+        "fingerprint": grouped(plan["fingerprint"]),
+        "draft": plan["draft"],
+        "date": plan["date"],
+        "joining": plan["cleared"]["joining"],
+        "cautions": [caution.text for caution in cautions_for("sheet")],
+        "sheets": [asdict(sheet) for sheet in sheet_inputs(plan, faces)],
+    }
+    return pdf("sheet.typ", data)

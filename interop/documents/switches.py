@@ -1,0 +1,122 @@
+"""One switch row as a setting sheet shows it: where each slider lies, the same in words, and what it was."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from interop.documents.face import DeviceFace, FaceMismatch, RowFace
+
+__all__ = ["RowInput", "row_input", "row_inputs"]
+
+_HEX = tuple("0123456789ABCDEF")
+_SIDE_WORDS = {"up": "up", "down": "down", "left": "to the left", "right": "to the right"}
+
+
+@dataclass(frozen=True)
+class RowInput:
+    """What the template draws. `set` and `was` go with `printed`, or hold one text for a rotary, hex or menu row.
+
+    `moved` marks the switches that change; `was` is empty if nobody looked and equals `set` if nothing changes.
+    """
+
+    name: str
+    kind: str
+    printed: tuple[str, ...]
+    on_side: str
+    upside_down: bool
+    set: tuple[str, ...]
+    was: tuple[str, ...]
+    moved: tuple[bool, ...]
+    words: str
+    was_words: str
+    how: tuple[str, ...]
+    values: tuple[str, ...]
+
+
+def _slide_words(printed: Iterable[str], setting: Iterable[str]) -> str:
+    pairs = zip(printed, setting, strict=True)
+    return ", ".join(f"{number} {state if state in ('on', 'off') else 'not looked at'}" for number, state in pairs)
+
+
+def _words(face: RowFace, setting: tuple[str, ...]) -> str:
+    if face.kind == "slide":
+        return _slide_words(map(str, face.printed), setting)
+    return f"shows {setting[0]}" if face.kind == "menu" else f"points to {setting[0]}"
+
+
+def _was_words(face: RowFace, setting: tuple[str, ...], was: tuple[str, ...]) -> str:
+    if not was:
+        return "Nobody has looked how this row stands: check every switch."
+    return "It should stand like this already: check it." if was == setting else f"Was: {_words(face, was)}."
+
+
+def _how(face: RowFace) -> tuple[str, ...]:
+    lines = []
+    if face.kind == "slide":
+        lines.append(f"ON is {_SIDE_WORDS[face.on_side]}.")
+        if face.on_side in ("left", "right") and len(face.printed) > 1:
+            lines.append("The switches of this row lie one above the other.")
+    if face.upside_down:
+        lines.append("This row is mounted upside down: its own figures stand on their heads.")
+    if face.takes_effect:
+        lines.append(f"Takes effect: {face.takes_effect}.")
+    return tuple(lines)
+
+
+def _checked(device: str, face: RowFace, setting: Iterable[str]) -> tuple[str, ...]:
+    """`setting`, if it has the length of the row and legal states; a sheet must not be drawn from anything else."""
+    states = tuple(setting)
+    wanted = len(face.printed) if face.kind == "slide" else 1
+    if len(states) != wanted:
+        raise FaceMismatch(f"{device} row {face.name}: {len(states)} states for {wanted} switches")
+    return states
+
+
+def _set(device: str, face: RowFace, setting: Iterable[str]) -> tuple[str, ...]:
+    states = _checked(device, face, setting)
+    if face.kind == "slide" and not set(states) <= {"on", "off"}:
+        raise FaceMismatch(f"{device} row {face.name}: a slide switch is set to {', '.join(states)}")
+    marks = _values(face)
+    if marks and states[0] not in marks:
+        raise FaceMismatch(f"{device} row {face.name}: {states[0]} is not one of its marks {', '.join(marks)}")
+    return states
+
+
+def _values(face: RowFace) -> tuple[str, ...]:
+    if face.kind == "hex" and not face.values:
+        return _HEX
+    return face.values if face.kind in ("rotary", "hex") else ()
+
+
+def row_input(device: str, face: RowFace, entry: Mapping[str, Any]) -> RowInput:
+    """Row `face` of `device` with its plan entry (`set`, `was`). Raises FaceMismatch if they do not fit."""
+    setting = _set(device, face, entry["set"])
+    was = () if entry["was"] is None else _checked(device, face, entry["was"])
+    return RowInput(
+        name=face.name,
+        kind=face.kind,
+        printed=tuple(map(str, face.printed)),
+        on_side=face.on_side,
+        upside_down=face.upside_down,
+        set=setting,
+        was=was,
+        moved=tuple(a != b for a, b in zip(setting, was, strict=True)) if was else (False,) * len(setting),
+        words=_words(face, setting),
+        was_words=_was_words(face, setting, was),
+        how=_how(face),
+        values=_values(face),
+    )
+
+
+def row_inputs(face: DeviceFace, switches: Mapping[str, Mapping[str, Any]]) -> tuple[RowInput, ...]:
+    """Every row of the device `face` with the plan's `switches`, in the order of the face.
+
+    Raises FaceMismatch if the plan sets a row that the face does not have, or leaves one of its rows out.
+    """
+    names = [row.name for row in face.rows]
+    strange = sorted(set(switches) ^ set(names))
+    if strange:
+        raise FaceMismatch(f"{face.id}: switch row {strange[0]} is not in both the plan and the face")
+    return tuple(row_input(face.id, row, switches[row.name]) for row in face.rows)
