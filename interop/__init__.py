@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
-from interop._version import VERSION as __version__
+from typing import Final
+
+from interop._version import VERSION
 
 __all__ = ["__version__"]
+
+__version__: Final = VERSION

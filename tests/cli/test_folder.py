@@ -29,7 +29,8 @@ def no_exchange(_one: Path, _other: Path) -> bool:
 def plan(mark: str, *names: str) -> dict[str, bytes]:
     listed = sorted(names)
     manifest = {"format": "interop-plan", "version": 1, "files": listed, "mark": mark}
-    return {"plan.json": json.dumps(manifest).encode(), **{name: f"{mark} {name}".encode() for name in listed}}
+    others = {name: f"{mark} {name}".encode() for name in listed}
+    return {"plan.json": json.dumps(manifest).encode(), **others}
 
 
 OLD = plan("old", "sheets/R1.pdf", "sheets/R2.pdf", "report.html")
@@ -82,7 +83,8 @@ def test_modes_do_not_depend_on_the_users_mask(tmp_path: Path, mask: int) -> Non
         write_plan_folder(tmp_path / "out", NEW)
     finally:
         os.umask(before)
-    modes = {p.name: stat.S_IMODE(p.stat().st_mode) for p in [tmp_path / "out", *(tmp_path / "out").rglob("*")]}
+    made = [tmp_path / "out", *(tmp_path / "out").rglob("*")]
+    modes = {path.name: stat.S_IMODE(path.stat().st_mode) for path in made}
     assert modes == {
         "out": 0o755, "sheets": 0o755, "notes": 0o755,
         "plan.json": 0o644, "R1.pdf": 0o644, "W9.pdf": 0o644, "report.html": 0o644,
@@ -134,8 +136,9 @@ def test_a_link_in_the_place_of_a_listed_file_is_refused(tmp_path: Path) -> None
 
 @pytest.mark.parametrize(
     "manifest",
-    [b"", b"not json", b"[]", b'{"format": "other", "files": ["mine.txt"]}', b'{"format": "interop-plan"}',
-     b'{"format": "interop-plan", "files": [1]}', b'{"format": "interop-plan", "files": "mine.txt"}', b"[" * 100_000],
+    [b"", b"not json", b"[]", b"[" * 100_000,
+     b'{"format": "other", "files": ["mine.txt"]}', b'{"format": "interop-plan"}',
+     b'{"format": "interop-plan", "files": [1]}', b'{"format": "interop-plan", "files": "mine.txt"}'],
 )  # fmt: skip
 def test_a_folder_with_some_other_plan_json_is_refused(tmp_path: Path, manifest: bytes) -> None:
     target = tmp_path / "out"
@@ -353,7 +356,8 @@ def step(name):
         print(name, flush=True)
         os.kill(os.getpid(), signal.SIGKILL)
 
-write_plan_folder(target, files, step=step, exchange=exchange_names if way == "exchange" else lambda *_: False)
+exchange = exchange_names if way == "exchange" else lambda *_: False
+write_plan_folder(target, files, step=step, exchange=exchange)
 print("finished")
 """
 
