@@ -13,7 +13,7 @@ from typing import Any, Generic, TypeVar
 from interop.records.faults import nearest
 
 __all__ = ["NUMBER", "Expected", "Leaf", "Span", "TimedCurrent", "free_text", "identifier", "leaf_list",
-           "normal_id", "number", "span_numbers", "timed_current", "whole", "word", "yes_no"]
+           "normal_id", "number", "span_numbers", "timed_current", "whole", "whole_or", "word", "yes_no"]
 
 T = TypeVar("T")
 
@@ -99,6 +99,22 @@ def whole(low: int, high: int, unit: str = "") -> Leaf[int]:
         return int(text)
 
     return Leaf(parse, expected, {"anyOf": [{"type": "integer", "minimum": low, "maximum": high}, {"$ref": "#/$defs/text_whole"}]})
+
+
+def whole_or(plain_word: str, low: int, high: int) -> Leaf[int | str]:
+    """Return the leaf of a whole number from ``low`` to ``high``, or one word instead."""
+    inner = whole(low, high)
+    expected = f"{inner.expected}, or {plain_word}"
+
+    def parse(text: str) -> int | str:
+        if text == plain_word:
+            return plain_word
+        try:
+            return inner.parse(text)
+        except Expected:
+            raise Expected(expected) from None
+
+    return Leaf(parse, expected, {"anyOf": [*inner.schema["anyOf"], {"const": plain_word}]})
 
 
 def word(*choices: str) -> Leaf[str]:

@@ -20,6 +20,7 @@ from interop.records.leaves import (
     span_numbers,
     timed_current,
     whole,
+    whole_or,
     word,
     yes_no,
 )
@@ -274,7 +275,7 @@ class AddressRule(Strict):
     allowed: Annotated[Fact[tuple[int, ...]], FactType(span_numbers(0, 255, "addresses"))] = ABSENT
     gaps: Annotated[Fact[str], FactType(word("allowed", "forbidden"))] = ABSENT
     start: Annotated[Fact[int], FactType(whole(0, 255))] = ABSENT
-    manager: Annotated[ByCase[int | str], ByCaseType(FactType(whole(0, 255)))] = _NONE
+    manager: Annotated[ByCase[int | str], ByCaseType(FactType(whole_or("none", 0, 255)))] = _NONE
     kept_for: dict[Annotated[int, Plain(whole(0, 255))], Words] = Field(default_factory=dict)
 
 

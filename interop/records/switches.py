@@ -140,18 +140,19 @@ def grid(row: SwitchRow, modes: Iterable[str], known: Case | None = None) -> tup
         axes["controller_bus"] = ("can", "rs-485", "rs-232", "none")
     if asked["place"]:
         axes["place"] = ("first", "middle", "last", "only")
-    for name, other in (("group", 100), ("count", 256)):
+    for name, highest in (("group", 99), ("count", 255)):
         number = getattr(known, name, None)
         if asked[name]:
-            axes[name] = (number,) if number is not None else (*_atoms(asked[name]), other)
+            axes[name] = (number,) if number is not None else _atoms(asked[name], highest)
     return tuple(Case(**dict(zip(axes, values, strict=True))) for values in itertools.product(*axes.values()))  # type: ignore[arg-type]
 
 
-def _atoms(sets: list[tuple[object, ...]]) -> tuple[int, ...]:
-    """One number out of every class of numbers that no condition can tell apart."""
+def _atoms(sets: list[tuple[object, ...]], highest: int) -> tuple[int, ...]:
+    """The lowest number out of every class of numbers from 0 that no condition can tell apart."""
+    wanted = [frozenset(numbers) for numbers in sets]
     seen: dict[tuple[bool, ...], int] = {}
-    for number in sorted({int(str(v)) for wanted in sets for v in wanted}):
-        seen.setdefault(tuple(number in wanted for wanted in sets), number)
+    for number in range(highest + 1):
+        seen.setdefault(tuple(number in numbers for numbers in wanted), number)
     return tuple(seen.values())
 
 

@@ -1,0 +1,233 @@
+"""What one pack in one slot costs, level by level, and how its switches stand there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from interop.choose.frames import Family
+from interop.records.answers import Answer
+from interop.records.leaves import Span
+from interop.records.models import Record
+from interop.records.switches import Case, Pattern, domain, part_switches, parts_in, readings, settings, value_key
+from interop.site.site import Device
+from interop.wiring.talks import RecordKey, address_allowed, chain_address_rule, chain_talks, report_talks
+
+__all__ = ["SlotState", "Standing", "energy_wh", "found_addresses", "found_codes", "moved", "slot_state", "standing", "standing_rows",
+           "switch_values"]
+
+_CELL_V = {"lfp": 3.2}
+"""Nominal voltage of one cell [V]: LFP 3.2 (two independent published copies agree)."""
+
+
+def _low(value: float | Span | None) -> float | None:
+    return value.low if isinstance(value, Span) else value
+
+
+def energy_wh(record: Record) -> int | None:
+    """Return the usable energy of a pack in whole Wh: capacity x nominal voltage x usable share; None: not stated.
+
+    Disputed or ranged values count with their lowest. Nominal voltage: as stated, else cells x 3.2 V for LFP.
+    """
+    cells = record.cells
+    if cells is None or not cells.capacity_ah.known:
+        return None
+    capacity = min(_low(v) or 0.0 for v in cells.capacity_ah.values)
+    volts = min((_low(v) or 0.0 for v in cells.nominal_v.values), default=None)
+    if volts is None:
+        cell = _CELL_V.get(cells.chemistry.only or "")
+        if cell is None or cells.in_series.only is None:
+            return None
+        volts = cell * cells.in_series.only
+    share = min((_low(v) or 0.0 for v in cells.usable_share.values), default=1.0)
+    return int(capacity * volts * share + 1e-6)
+
+
+@dataclass(frozen=True)
+class SlotState:
+    """What decides the switches of a pack on a link, apart from its place at an end."""
+
+    role: str
+    mode: str
+    chain: Any
+    report: Any
+    address: int | None
+    group: int | None
+    count: int
+    place: str | None = None
+    ends: bool | None = None
+
+    @property
+    def controller_bus(self) -> str:
+        """The kind of bus towards the controller."""
+        return self.report.kind if self.report is not None else "none"
+
+
+@dataclass(frozen=True)
+class Standing:
+    """The rows of a pack in a slot: pattern per row, None for a switch that follows from the route."""
+
+    patterns: tuple[tuple[str, tuple[str | None, ...]], ...]
+    also: tuple[int, ...] = ()
+
+
+def switch_values(record: Record, state: SlotState) -> dict[str, str | int | bool]:
+    """Return every value a row may be asked to set in a state (terminators only when the ends are known)."""
+    values: dict[str, str | int | bool] = {"role": state.role, "mode": state.mode, "count of packs": state.count,
+                                           "count of members": state.count - 1}
+    if state.address is not None:
+        values["address"] = state.address
+        values.update({f"address {name}": state.address for name in record.buses})
+    for talk, table in ((state.chain, chain_talks), (state.report, report_talks)):
+        for name in (table(record, state.mode).get(talk, ()) if talk is not None else ()):
+            values[f"rate {name}"] = talk.rate_bps
+            values[f"dialect {name}"] = talk.dialect
+    if state.report is not None:
+        for name, bus in record.buses.items():
+            if bus.used_by == "manager" and f"rate {name}" not in values:
+                values[f"rate {name}"] = state.report.rate_bps
+    if state.ends is not None:
+        for name in record.buses:
+            values[f"terminator {name}"] = state.ends
+        values["terminator"] = state.ends
+    values["group"] = state.group if state.group is not None else _first_group(record)
+    return values
+
+
+@lru_cache(maxsize=None)
+def _first_group_cached(key: RecordKey) -> int:
+    for row in key.record.switches.values():
+        for part in row.parts:
+            if part.sets == "group":
+                return int(domain(row, part)[0])
+    return 0
+
+
+def _first_group(record: Record) -> int:
+    return _first_group_cached(RecordKey(record))
+
+
+@lru_cache(maxsize=None)
+def _counts(key: RecordKey) -> bool:
+    """Whether any switch of the record depends on the number of packs."""
+    return any(part.sets.startswith("count") or part.when.count is not None
+               for row in key.record.switches.values() for part in row.parts)
+
+
+def slot_state(family: Family, record: Record, mode: str, address: int | None, count: int, role: str) -> SlotState:
+    """Return the state of a pack of a record in a slot of a family; ``count`` only where a switch depends on it."""
+    return SlotState(role, mode, family.chain, family.report, address, family.group,
+                     count if _counts(RecordKey(record)) else 0)
+
+
+@lru_cache(maxsize=200_000)
+def _standing(key: RecordKey, state: SlotState) -> Standing | None:
+    record = key.record
+    if state.address is not None and not _address_fits(record, state):
+        return None
+    values = switch_values(record, state)
+    case = Case(state.role, state.mode, state.controller_bus, state.place, state.group if state.group is not None
+                else _first_group(record), state.count)
+    rows, also = [], set[int]()
+    for name, row in record.switches.items():
+        setting = settings(row, values, case)
+        later = {i for part, sure in parts_in(row, case) if sure is None or (part.sets == "terminator"
+                 and value_key(part) not in values) for i in part_switches(row, part)}
+        if any(bit is None and i not in later for i, bit in enumerate(setting.pattern)):
+            return None
+        rows.append((name, setting.pattern))
+        also |= _other_addresses(record, name, setting.pattern, case, state)
+    return Standing(tuple(rows), tuple(sorted(also)))
+
+
+def standing(record: Record, state: SlotState) -> Standing | None:
+    """Return how the switches of a pack stand in a state; None when they cannot (the slot is not for this pack)."""
+    return _standing(RecordKey(record), state)
+
+
+def _address_fits(record: Record, state: SlotState) -> bool:
+    names = (chain_talks(record, state.mode).get(state.chain, ()) if state.chain is not None else tuple(record.addresses))
+    rule = chain_address_rule(record, names)
+    if rule is None or state.address is None:
+        return rule is None
+    return address_allowed(record, rule, state.address, state.mode, state.controller_bus, state.role) is Answer.HOLDS
+
+
+def _other_addresses(record: Record, name: str, pattern: tuple[str | None, ...], case: Case, state: SlotState) -> set[int]:
+    """Other addresses that the same pattern means in the same case (two equal rows of a printed table)."""
+    row = record.switches[name]
+    if state.address is None or not any(p.sets == "address" and p.code is not None and p.code.table for p in row.parts):
+        return set()
+    texts = tuple("x" if bit is None else bit for bit in pattern)
+    found = {int(v) for r in readings(row, texts, case, record.modes) for k, v in r.values if k.split(" ")[0] == "address"}
+    return found - {state.address}
+
+
+def found_addresses(device: Device) -> frozenset[int] | None:
+    """Return every address the found switches can mean; None when nobody looked at a switch that sets it."""
+    if device.found is None:
+        return None
+    meant: set[int] = set()
+    for name, row in device.record.switches.items():
+        parts = [p for p in row.parts if p.sets == "address"]
+        if not parts:
+            continue
+        pattern = device.found.patterns.get(name)
+        if pattern is None or any(pattern[i] == "x" for p in parts for i in part_switches(row, p)):
+            return None
+        known = Case(mode=device.found.mode)
+        meant |= {int(v) for r in readings(row, pattern, known, device.record.modes) for k, v in r.values
+                  if k.split(" ")[0] == "address"}
+    return frozenset(meant)
+
+
+# ---- many packs at once ----
+
+_CODES: dict[str | None, int] = {None: -1, "off": 0, "on": 1, "x": -2}
+"""Texts of switches as small numbers: -1 follows from the route, -2 nobody looked."""
+
+
+def _code(text: str | None) -> int:
+    return _CODES.setdefault(text, len(_CODES))
+
+
+@lru_cache(maxsize=None)
+def _widths(key: RecordKey) -> tuple[tuple[str, int], ...]:
+    from interop.records.switches import row_length
+    return tuple((name, row_length(row)) for name, row in key.record.switches.items())
+
+
+def found_codes(device: Device) -> NDArray[np.int64]:
+    """Return the found switches of a device as codes, row after row; -2 where nobody looked."""
+    patterns: Mapping[str, Pattern] = device.found.patterns if device.found is not None else {}
+    flat = [_code(t) for name, width in _widths(RecordKey(device.record)) for t in patterns.get(name, ("x",) * width)]
+    return np.array(flat, dtype=np.int64)
+
+
+@lru_cache(maxsize=50_000)
+def standing_rows(key: RecordKey, states: tuple[SlotState, ...]) -> tuple[NDArray[np.int64], NDArray[np.bool_], NDArray[np.int64]]:
+    """Return for each state: the switches as codes, whether the slot is possible, whether its address reads as another."""
+    width = sum(w for _, w in _widths(key))
+    codes = np.full((len(states), width), -1, dtype=np.int64)
+    possible = np.zeros(len(states), dtype=np.bool_)
+    ambiguous = np.zeros(len(states), dtype=np.int64)
+    for i, state in enumerate(states):
+        found = _standing(key, state)
+        if found is not None:
+            possible[i] = True
+            ambiguous[i] = bool(found.also)
+            codes[i] = [_code(t) for _, pattern in found.patterns for t in pattern]
+    return codes, possible, ambiguous
+
+
+def moved(codes: NDArray[np.int64], devices: Sequence[Device], found: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return switches moved per (device, state): zero for new devices; a switch nobody looked at counts one."""
+    differs = (codes[None, :, :] != found[:, None, :]) & (codes[None, :, :] != -1)
+    count: NDArray[np.int64] = differs.sum(axis=2)
+    count[[d.new for d in devices]] = 0
+    return count

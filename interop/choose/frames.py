@@ -1,0 +1,289 @@
+"""Frames: what all packs of a link share. Inside a frame every rule concerns one pack and one slot.
+
+A family of frames differs only in the number of packs. What is not an assignment is enumerated here: kinds that exclude each
+other, who must be manager, dialect and rate, caps, the manager's address.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from interop.records.answers import Answer
+from interop.records.models import AddressRule, Record
+from interop.site.site import Device, Link
+from interop.wiring.talks import (
+    RecordKey,
+    Talk,
+    chain_address_rule,
+    chain_talks,
+    controller_talks,
+    has_manager,
+    manager_addresses,
+    may_be_manager,
+    mixing_statement,
+    report_talks,
+    same_busbar,
+    same_link,
+)
+
+__all__ = ["MOST_KINDS", "Family", "families", "link_talks", "pair_excluded", "required_manager", "required_modes"]
+
+MOST_KINDS = 8
+"""Most kinds of packs in one component that are enumerated exactly."""
+
+
+@dataclass(frozen=True)
+class Family:
+    """Frames of one link that differ only in the number of packs.
+
+    ``manager`` None: the controller polls every pack. ``starts``: first of the gap-free addresses, None where gaps are
+    allowed. ``addresses``: every address a member may take, in order; empty where the route numbers the packs.
+    ``manager_pack``: the one pack that is manager by its place, with every member after it in place order.
+    """
+
+    link: int
+    kinds: tuple[RecordKey, ...]
+    chain: Talk | None
+    report: Talk | None
+    manager: RecordKey | None
+    manager_address: int | None
+    manager_modes: tuple[str, ...]
+    modes: tuple[tuple[RecordKey, tuple[str, ...]], ...]
+    most: int
+    least: int
+    numbered: bool
+    start: int | None
+    addresses: tuple[int, ...]
+    group: int | None
+    manager_pack: str | None = None
+
+    @property
+    def controller_bus(self) -> str:
+        """The kind of bus towards the controller, as conditions of switch parts name it."""
+        return self.report.kind if self.report is not None else "none"
+
+    def member_slots(self, count: int) -> tuple[int | None, ...] | None:
+        """Return the member slots with ``count`` packs on the link; None where the manager's address leaves a gap."""
+        members = count - (self.manager is not None)
+        if not self.numbered:
+            return (None,) * members
+        if self.start is None:
+            return self.addresses if len(self.addresses) >= members else None
+        addressed = count if self.manager is None or self.manager_address is not None else members
+        run = range(self.start, self.start + addressed)
+        if self.manager is not None and self.manager_address is not None and self.manager_address not in run:
+            return None
+        wanted = tuple(a for a in run if a != self.manager_address or self.manager is None)
+        return wanted if set(wanted) <= set(self.addresses) else None
+
+
+def pair_excluded(one: Record, other: Record) -> bool:
+    """Return whether two records may not share a link: one says no, or the busbar itself is forbidden."""
+    for a, b in ((one, other), (other, one)):
+        if same_link(a, b) == "no" or same_busbar(a, b) == "no":
+            return True
+    return False
+
+
+def required_modes(record: Record, kinds: Iterable[RecordKey]) -> tuple[str, ...]:
+    """Return the modes left to a record beside the other kinds on one link (its own statements ask for some)."""
+    modes = tuple(record.modes)
+    for key in kinds:
+        item = mixing_statement(record, key.record) if key.record is not record else None
+        if item is not None and item.in_mode is not None and item.same_link != "no":
+            modes = tuple(m for m in modes if m == item.in_mode)
+    return modes
+
+
+def required_manager(kinds: Sequence[RecordKey]) -> frozenset[RecordKey]:
+    """Return which kinds may be manager by what the records of the kinds say of each other."""
+    left = set(kinds)
+    for key in kinds:
+        if key.record.manager.made_by.only == "newest":
+            left &= set(_newest(key, kinds))
+    for a, b in itertools.permutations(kinds, 2):
+        item = mixing_statement(a.record, b.record)
+        if item is None or item.manager is None or item.same_link == "no":
+            continue
+        if item.manager == "this":
+            left &= {a}
+        elif item.manager == "other":
+            left &= {b}
+        else:
+            left &= set(_newest(a, kinds))
+    return frozenset(left)
+
+
+def _newest(key: RecordKey, kinds: Sequence[RecordKey]) -> list[RecordKey]:
+    """Kinds of the family with the highest generation present; a family whose generations are not stated has none."""
+    family = [k for k in kinds if k.record.family == key.record.family]
+    known = [(k, g) for k in family if (g := k.record.generation.only) is not None]
+    if len(known) != len(family):
+        return []
+    top = max(g for _, g in known)
+    return [k for k, g in known if g == top]
+
+
+def _reports(link: Link, devices: dict[str, Device]) -> tuple[Talk | None, ...]:
+    """Talks that every controller of the link takes; (None,) where it reports to nobody."""
+    followed = [devices[name].record for name in link.reports_to]
+    if not followed:
+        return (None,)
+    common = set(controller_talks(followed[0]))
+    for record in followed[1:]:
+        common &= set(controller_talks(record))
+    order = list(controller_talks(followed[0]))
+    return tuple(sorted(common, key=order.index))
+
+
+@lru_cache(maxsize=None)
+def link_talks(kinds: tuple[RecordKey, ...]) -> tuple[Talk, ...]:
+    """Return the talks every kind can use among packs in some mode left to it, in the order of the first record."""
+    found: list[Talk] = []
+    for position, key in enumerate(kinds):
+        mine = list(dict.fromkeys(t for m in required_modes(key.record, kinds) for t in chain_talks(key.record, m)))
+        found = mine if position == 0 else [t for t in found if t in mine]
+    return tuple(found)
+
+
+def families(index: int, link: Link, devices: dict[str, Device], packs: Sequence[Device]) -> Iterator[Family]:
+    """Yield every family of frames of a link over every set of kinds among ``packs``."""
+    kinds = tuple(dict.fromkeys(RecordKey(p.record) for p in packs))
+    counts = {k: sum(p.record is k.record for p in packs) for k in kinds}
+    reports = _reports(link, devices)
+    group, names = link.group, len(link.reports_to)
+    for size in range(len(kinds), 0, -1):
+        for chosen in itertools.combinations(kinds, size):
+            if any(pair_excluded(a.record, b.record) for a, b in itertools.combinations(chosen, 2)):
+                continue
+            total = sum(counts[k] for k in chosen)
+            for shared in _shared(chosen, reports, total, names):
+                yield from _placed(Family(index, chosen, group=group, **dict(shared)), packs)  # type: ignore[arg-type]
+
+
+def _placed(family: Family, packs: Sequence[Device]) -> Iterator[Family]:
+    """Split a family whose manager is made by place: one for each pack that may be the first."""
+    if family.manager is None or family.manager.record.manager.made_by.only != "place":
+        yield family
+        return
+    for pack in packs:
+        if pack.record is family.manager.record:
+            yield replace(family, manager_pack=pack.id)
+
+
+@lru_cache(maxsize=4096)
+def _shared(kinds: tuple[RecordKey, ...], reports: tuple[Talk | None, ...], total: int,
+                   controllers: int) -> tuple[tuple[tuple[str, object], ...], ...]:
+    found = []
+    for report in reports:
+        for fields in itertools.chain(_managed(kinds, report, total), _polled(kinds, report, total, controllers)):
+            found.append(tuple(fields.items()))
+    return tuple(found)
+
+
+def _modes_for(kinds: Sequence[RecordKey], chain: Talk) -> tuple[tuple[RecordKey, tuple[str, ...]], ...] | None:
+    found = []
+    for key in kinds:
+        modes = tuple(m for m in required_modes(key.record, kinds) if chain in chain_talks(key.record, m))
+        if not modes:
+            return None
+        found.append((key, modes))
+    return tuple(found)
+
+
+def _managed(kinds: tuple[RecordKey, ...], report: Talk | None, total: int) -> Iterator[dict[str, object]]:
+    """Families with a manager: alone on its link (no chain), or the first of several."""
+    if any(has_manager(k.record) is not True for k in kinds):
+        return
+    for manager in kinds:
+        if may_be_manager(manager.record) is not Answer.HOLDS or manager not in required_manager(kinds):
+            continue
+        if len(kinds) == 1:
+            modes = tuple(m for m in manager.record.modes if report is None or report in report_talks(manager.record, m))
+            yield from _with_addresses(kinds, manager, None, report, modes, ((manager, modes),), 1, 1)
+        for chain in link_talks(kinds):
+            modes_of = _modes_for(kinds, chain)
+            if modes_of is None:
+                continue
+            modes = tuple(m for m in dict(modes_of)[manager] if _reports_in(manager.record, m, chain, report))
+            most = min(total, _cap(kinds, manager, chain, modes_of))
+            yield from _with_addresses(kinds, manager, chain, report, modes, modes_of, most, max(2, len(kinds) - 1))
+
+
+def _reports_in(record: Record, mode: str, chain: Talk, report: Talk | None) -> bool:
+    """Whether a manager can report in a mode: on another bus than the link's, or in the same talk on the same bus."""
+    if report is None:
+        return True
+    buses = report_talks(record, mode).get(report, ())
+    own = chain_talks(record, mode)[chain]
+    return any(name not in own or report == chain for name in buses)
+
+
+def _strict(values: Iterable[int]) -> int:
+    return min(values, default=10**6)
+
+
+def _cap(kinds: Sequence[RecordKey], manager: RecordKey | None, chain: Talk,
+         modes_of: Iterable[tuple[RecordKey, tuple[str, ...]]]) -> int:
+    nodes = [v for key, modes in modes_of for m in modes for name in chain_talks(key.record, m)[chain]
+             if key.record.buses[name].hop != "one" for v in key.record.buses[name].nodes.values]
+    members = manager.record.manager.members_at_most.values if manager is not None else ()
+    return min(_strict(nodes), _strict(members) + 1)
+
+
+def _rule_of(key: RecordKey, modes: Sequence[str], chain: Talk | None) -> AddressRule | None:
+    names = [n for m in modes for n in (chain_talks(key.record, m)[chain] if chain is not None else key.record.addresses)]
+    return chain_address_rule(key.record, names)
+
+
+def _with_addresses(kinds: tuple[RecordKey, ...], manager: RecordKey | None, chain: Talk | None, report: Talk | None,
+                    modes: tuple[str, ...], modes_of: tuple[tuple[RecordKey, tuple[str, ...]], ...], most: int,
+                    least: int) -> Iterator[dict[str, object]]:
+    if (manager is not None and not modes) or most < 1:
+        return
+    rules = {key: _rule_of(key, own, chain) for key, own in modes_of}
+    by_switch = [k for k, r in rules.items() if r is not None and r.given == "by switches"]
+    if by_switch and len(by_switch) != len(kinds):
+        return
+    least = 1 if least == 1 else 2
+    shared: dict[str, object] = {"chain": chain, "report": report, "manager": manager, "manager_modes": modes,
+                                 "modes": modes_of, "most": most, "least": least, "numbered": bool(by_switch)}
+    if not by_switch:
+        yield {**shared, "manager_address": None, "start": None, "addresses": ()}
+        return
+    known = [r for r in rules.values() if r is not None]
+    addresses = tuple(sorted({a for r in known for value in r.allowed.values for a in value if a not in r.kept_for}))
+    gapless = [r for r in known if r.gaps.only != "allowed"]
+    bus = report.kind if report is not None else "none"
+    rule = rules[manager] if manager is not None else None
+    options: set[int | None] = {None}
+    if manager is not None and rule is not None:
+        options = {a for m in modes for a in manager_addresses(manager.record, rule, m, bus)}
+    for option in sorted(options, key=lambda a: (a is not None, a or 0)):
+        yield {**shared, "manager_address": option, "start": _start(gapless, option), "addresses": addresses}
+
+
+def _start(gapless: Sequence[AddressRule], manager_address: int | None) -> int | None:
+    """First address of a run without gaps: as stated, else the lowest that is allowed (the manager's among them)."""
+    if not gapless:
+        return None
+    stated = [r.start.only for r in gapless if r.start.only is not None]
+    if stated:
+        return max(stated)
+    lows = [min(a for a in (*(r.allowed.only or ()), *((manager_address,) if manager_address is not None else ())))
+            for r in gapless if r.allowed.only or manager_address is not None]
+    return max(lows, default=0)
+
+
+def _polled(kinds: tuple[RecordKey, ...], report: Talk | None, total: int, controllers: int) -> Iterator[dict[str, object]]:
+    """Families without a manager: the controller itself polls every pack on its own bus."""
+    if report is None or any(has_manager(k.record) is not False for k in kinds):
+        return
+    modes_of = _modes_for(kinds, report)
+    if modes_of is None:
+        return
+    most = min(total, _cap(kinds, None, report, modes_of) - controllers)
+    yield from _with_addresses(kinds, None, report, report, (), modes_of, most, 1)

@@ -1,0 +1,161 @@
+"""Which packs are managed, by which manager, in which mode, at which address: proved best, with the runner-up.
+
+Links that compete for packs form a component; components are chosen one by one, since nothing joins them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import networkx as nx
+
+from interop.choose.cells import SlotState, slot_state
+from interop.choose.frames import MOST_KINDS, Family
+from interop.choose.search import MOST_LINKS, Component, Restriction, Solution, best, component_of, level_names
+from interop.site.site import Device, Link, Site
+
+__all__ = ["LinkChoice", "PackChoice", "RunnerUp", "TooWide", "choose_links", "components"]
+
+
+@dataclass(frozen=True)
+class RunnerUp:
+    """The best plan with another manager or other members, and the first level at which it loses."""
+
+    manager: str | None
+    members: tuple[str, ...]
+    lost_at: str
+    ours: int
+    theirs: int
+
+
+@dataclass(frozen=True)
+class PackChoice:
+    """What is chosen for one pack."""
+
+    id: str
+    role: str
+    link: str | None
+    mode: str | None
+    address: int | None
+    state: SlotState | None
+
+
+@dataclass(frozen=True)
+class LinkChoice:
+    """What is chosen for one link. ``family`` None: no pack can be managed on it."""
+
+    link: Link
+    family: Family | None
+    count: int
+    manager: str | None
+    members: tuple[str, ...]
+    left_off: tuple[str, ...]
+    runner_up: RunnerUp | None
+    vector: tuple[int, ...]
+    levels: tuple[str, ...]
+
+
+class TooWide(Exception):
+    """A component beyond the stated limits of kinds or links."""
+
+    def __init__(self, links: Sequence[str], kinds: int) -> None:
+        self.links = tuple(links)
+        self.kinds = kinds
+        super().__init__(f"{kinds} kinds of packs compete for links {', '.join(links)}")
+
+
+def _found_roles(site: Site) -> dict[str, tuple[str, frozenset[str]]] | None:
+    """Role and controllers of every pack that stood on a found link; None when nobody wrote the links down."""
+    if site.found_links is None:
+        return None
+    roles: dict[str, tuple[str, frozenset[str]]] = {}
+    for link in site.found_links:
+        for pack in link.packs:
+            roles[pack] = ("manager" if pack == link.manager else "member", frozenset(link.reports_to))
+    return roles
+
+
+def components(site: Site) -> tuple[Component, ...]:
+    """Return the components of a site: links joined by packs that stand in several of them."""
+    graph: nx.Graph = nx.Graph()
+    first: dict[str, int] = {}
+    for i, link in enumerate(site.links):
+        graph.add_node(i)
+        for pack in link.packs:
+            graph.add_edge(i, first.setdefault(pack, i))
+    roles = _found_roles(site)
+    groups = sorted(sorted(group) for group in nx.connected_components(graph))
+    return tuple(component_of([site.links[i] for i in group], site.devices, site.wishes, roles) for group in groups)
+
+
+def choose_links(site: Site) -> tuple[tuple[LinkChoice, ...], dict[str, PackChoice]]:
+    """Choose every link of a site. Packs on no wanted link are unmanaged. Raises :class:`TooWide` beyond the limits."""
+    links: list[LinkChoice] = []
+    packs: dict[str, PackChoice] = {d.id: PackChoice(d.id, "unmanaged", None, None, None, None) for d in site.packs}
+    for component in components(site):
+        kinds = len({id(d.record) for d in component.packs})
+        if kinds > MOST_KINDS or len(component.links) > MOST_LINKS:
+            raise TooWide([link.id for link in component.links], kinds)
+        solution = best(component)
+        for i, link in enumerate(component.links):
+            links.append(_link_choice(component, solution, i, link))
+        if solution is not None:
+            packs.update(_pack_choices(component, solution))
+    order = {link.id: i for i, link in enumerate(site.links)}
+    return tuple(sorted(links, key=lambda c: order[c.link.id])), packs
+
+
+def _link_choice(component: Component, solution: Solution | None, index: int, link: Link) -> LinkChoice:
+    names = level_names(component)
+    chosen = solution.chosen[index] if solution is not None else None
+    if solution is None or chosen is None:
+        return LinkChoice(link, None, 0, None, (), link.packs, None, (), names)
+    members = solution.members(component.packs, index)
+    manager = solution.manager(component.packs, index)
+    on_some = {d.id for d, p in zip(component.packs, solution.placed, strict=True) if p.link is not None}
+    left = tuple(p for p in link.packs if p not in on_some)
+    runner = _runner_up(component, solution, index)
+    return LinkChoice(link, chosen[0], chosen[1], manager, members, left, runner, solution.vector, names)
+
+
+def _pack_choices(component: Component, solution: Solution) -> Iterator[tuple[str, PackChoice]]:
+    for device, placed in zip(component.packs, solution.placed, strict=True):
+        chosen = solution.chosen[placed.link] if placed.link is not None else None
+        if placed.link is None or chosen is None or placed.mode is None:
+            yield device.id, PackChoice(device.id, "unmanaged", None, None, None, None)
+            continue
+        family, count = chosen
+        state = slot_state(family, device.record, placed.mode, placed.address, count, placed.role)
+        yield device.id, PackChoice(device.id, placed.role, component.links[placed.link].id, placed.mode, placed.address, state)
+
+
+def _runner_up(component: Component, solution: Solution, index: int) -> RunnerUp | None:
+    """Search again with another manager, then with each pack's membership turned; keep the best."""
+    found: Solution | None = None
+    for restriction in _others(component, solution, index):
+        other = best(component, restriction, found.vector if found is not None else None)
+        if other is not None and (found is None or (other.vector, other.slots) < (found.vector, found.slots)):
+            found = other
+    if found is None:
+        return None
+    names = level_names(component)
+    at = next((k for k, (a, b) in enumerate(zip(solution.vector, found.vector, strict=True)) if a != b), None)
+    lost = names[at] if at is not None else "place"
+    ours, theirs = (solution.vector[at], found.vector[at]) if at is not None else (0, 0)
+    return RunnerUp(found.manager(component.packs, index), found.members(component.packs, index), lost, ours, theirs)
+
+
+def _others(component: Component, solution: Solution, index: int) -> Iterator[Restriction]:
+    candidates: Sequence[Device] = component.candidates[index]
+    manager = solution.manager(component.packs, index)
+    members = set(solution.members(component.packs, index))
+    rows: Mapping[str, int] = component.row
+    if manager is not None:
+        yield Restriction(not_manager=((rows[manager], index),))
+    for device in candidates:
+        row = rows[device.id]
+        if device.id not in members:
+            yield Restriction(on=((row, index),))
+        elif device.id != manager or len(members) == 1:
+            yield Restriction(off=((row, index),))
