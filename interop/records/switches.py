@@ -184,7 +184,7 @@ def pattern_texts(row: SwitchRow, text: str) -> Pattern:
     table = {"0": "off", "1": "on", "off": "off", "on": "on", "x": "x"}
     if len(words) != count or any(w not in table for w in words):
         got = f" (got {len(words)})" if all(w in table for w in words) else ""
-        raise Expected(f"{count} switches as 0, 1 or x, in the order printed{got}")
+        raise Expected(f"{count} switch{'es' if count != 1 else ''} as 0, 1 or x, in the order printed{got}")
     return tuple(table[w] for w in words)
 
 
