@@ -144,12 +144,13 @@ def _expand(reader: _Reader, section: str, kind: str, key: str, entry: DeviceEnt
     path: Path = (section, key)
     names = reader.ids(path, key, key=True)
     at = reader.document.at(path)
-    places: tuple[str | None, ...] | None = (None,) * len(names)
+    places: tuple[str | None, ...] = (None,) * len(names)
     if entry.place is not None:
-        places = numbered(entry.place, len(names))
-        if places is None:
+        spread = numbered(entry.place, len(names))
+        if spread is None:
             reader.fault((*path, "place"), shown(entry.place), f"{len(names)} places, one for each of {key}")
-            places = (None,) * len(names)
+        else:
+            places = spread
     defaults = _rack_defaults(reader, places)
     model = entry.model or (defaults.model if defaults is not None else None)
     if model is None:

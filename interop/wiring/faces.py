@@ -1,0 +1,153 @@
+"""From records to sockets: what every pin of a socket carries in a mode, and the copper inside the device."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import lru_cache
+
+from interop.records.models import Port, Record
+from interop.records.pins import PinFunction, line_use, pin_function
+from interop.standards import plugs
+from interop.wiring.contacts import (
+    NOT_STATED,
+    BusWire,
+    Contact,
+    Empty,
+    Face,
+    LineWire,
+    NotStated,
+    Reference,
+    Socket,
+    Supply,
+    Unknown,
+    Unused,
+)
+from interop.wiring.talks import RecordKey
+
+__all__ = ["inside_known", "port_of_socket", "port_poles", "socket_face", "socket_of", "wire_pins"]
+
+Naming = Callable[[str], str]
+"""Gives the link-wide identity of a bus of a record."""
+
+
+def port_of_socket(record: Record, socket: str) -> str | None:
+    """Return the port that has a socket."""
+    return next((name for name, port in record.ports.items() if socket in port.sockets), None)
+
+
+def port_poles(record: Record, port_name: str) -> tuple[str, ...]:
+    """Return the pins of a port's plug in order: from the plug, else from the count of poles, else from the pins listed."""
+    port = record.ports[port_name]
+    plug = port.plug.only
+    if plug is not None:
+        try:
+            return plugs.plug(plug).poles
+        except plugs.UnknownPlug:
+            pass
+    if port.poles.only is not None:
+        return tuple(str(i) for i in range(1, port.poles.only + 1))
+    return tuple(p for p in record.pins.get(port_name, {}) if p != "shell")
+
+
+def _pairs(record: Record, port_name: str) -> frozenset[frozenset[str]]:
+    plug = record.ports[port_name].plug.only
+    try:
+        return frozenset(frozenset(p) for p in plugs.plug(plug).pairs) if plug is not None else frozenset()
+    except plugs.UnknownPlug:
+        return frozenset()
+
+
+def inside_known(record: Record, port_name: str) -> bool:
+    """Return whether it is stated how the sockets of a port are joined inside (one socket alone needs no statement)."""
+    port = record.ports[port_name]
+    return port.inside.only is not None or (len(port.sockets) == 1 and not port.inside.known)
+
+
+@lru_cache(maxsize=None)
+def _nodes(key: RecordKey, port_name: str, socket: str) -> tuple[tuple[str, str], ...]:
+    """Name the piece of copper of each pin. Sockets joined inside, or not stated, share copper (the worse side)."""
+    record = key.record
+    port: Port = record.ports[port_name]
+    inside = port.inside.only or (("alone",) if len(port.sockets) == 1 and not port.inside.known else ("same pin joined",))
+    owner = f"{port_name}" if "alone" not in inside else f"{port_name}/{socket}"
+    first: dict[str, str] = {}
+    for text in inside:
+        if text not in ("same pin joined", "alone"):
+            pins = sorted(first.get(p.strip(), p.strip()) for p in text.split("-"))
+            merged = {first.get(p, p) for p in pins} | set(pins)
+            root = min(merged, key=lambda p: (len(p), p))
+            for pin in [*merged, *(p for p, r in first.items() if r in merged)]:
+                first[pin] = root
+    return tuple((pin, f"{owner}.{first.get(pin, pin)}") for pin in port_poles(record, port_name))
+
+
+def _contact(record: Record, port_name: str, function: PinFunction, naming: Naming) -> Contact:
+    if function.what == "bus":
+        return BusWire(naming(function.name), function.wire)
+    if function.what == "line":
+        return _line(record, function)
+    if function.what == "reference":
+        return Reference(record.ports[port_name].reference.only or "unknown")  # type: ignore[arg-type]
+    if function.what == "supply":
+        return Supply(function.name or NOT_STATED)
+    blank: dict[str, Contact] = {"empty": Empty(), "unused": Unused(), "unknown": Unknown()}
+    return blank.get(function.what, NotStated())
+
+
+def _line(record: Record, function: PinFunction) -> LineWire:
+    line = record.lines[function.name]
+    contact = line.contact.only
+    dry = contact in ("closed to act", "open to act") and not line.level_v.known
+    level = "contact" if dry else (f"{line.level_v.only} V" if line.level_v.only is not None else NOT_STATED)
+    carried = {"through every pack": True, "not carried": False}.get(line.carried.only or "")
+    passive = {"passive": True, "driven": False}.get(line.drive.only or "")
+    return LineWire(function.name, function.wire, line_use(record, function.name) or "", contact or NOT_STATED, level,
+                    carried, passive)
+
+
+def _alive(record: Record, function: PinFunction, mode: str | None) -> bool:
+    modes = None
+    if function.what == "bus":
+        modes = record.buses[function.name].modes
+    elif function.what == "line":
+        modes = record.lines[function.name].modes
+    return mode is None or modes is None or mode in modes
+
+
+@lru_cache(maxsize=None)
+def _functions(key: RecordKey, port_name: str, mode: str | None) -> tuple[tuple[str, tuple[PinFunction, ...] | None], ...]:
+    """What each listed pin can be and is alive in the mode; None where it is not stated or disputed."""
+    record = key.record
+    found: list[tuple[str, tuple[PinFunction, ...] | None]] = []
+    for pin, fact in record.pins.get(port_name, {}).items():
+        texts = fact.only
+        if texts is None:
+            found.append((pin, None))
+            continue
+        functions = tuple(pin_function(record, t) for t in texts)
+        found.append((pin, tuple(f for f in functions if _alive(record, f, mode))))
+    return tuple(found)
+
+
+def socket_face(record: Record, port_name: str, socket: str, mode: str | None, naming: Naming) -> Face:
+    """Return what a socket shows in a mode (None: everything it can show); ``naming`` gives each bus its identity."""
+    key = RecordKey(record)
+    poles = port_poles(record, port_name)
+    contacts: dict[str, frozenset[Contact]] = {}
+    for pin, functions in _functions(key, port_name, mode):
+        if pin in poles:
+            contacts[pin] = (frozenset({NotStated()}) if functions is None
+                             else frozenset(_contact(record, port_name, f, naming) for f in functions))
+    return Face(record.ports[port_name].plug.only or "not stated", poles, _pairs(record, port_name), contacts,
+                dict(_nodes(key, port_name, socket)))
+
+
+def socket_of(device: str, record: Record, port_name: str, socket: str, mode: str | None, naming: Naming) -> Socket:
+    """Return a socket of a device of the site."""
+    return Socket(device, port_name, socket, socket_face(record, port_name, socket, mode, naming))
+
+
+def wire_pins(record: Record, port_name: str, bus: str, mode: str | None) -> tuple[str, ...]:
+    """Return the pins of a port that carry a wire of a bus in a mode."""
+    return tuple(pin for pin, functions in _functions(RecordKey(record), port_name, mode)
+                 for f in functions or () if f.what == "bus" and f.name == bus)

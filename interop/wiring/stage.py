@@ -1,0 +1,357 @@
+"""A stage of the site: as found, or as planned. Rules judge a stage; they do not know where it came from.
+
+Everything that a stage does not know is None (nobody looked, or left to the plan): rules answer "cannot tell" or, for what a
+site leaves to the plan, do not judge it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from interop.records.models import Record
+from interop.records.switches import Case, Pattern, readings
+from interop.site.site import Cable, Device, End, Link, Site
+from interop.wiring.contacts import NodeFault, Socket, Spot, build_nets, node_faults
+from interop.wiring.faces import port_poles, socket_of
+from interop.wiring.paths import Shape, shape_of
+from interop.wiring.talks import Talk, chain_talks, controller_talks, report_talks
+
+__all__ = ["Stage", "StageCable", "StageEnd", "StageLink", "StagePack", "as_found", "as_wanted", "banks_of", "joined_pins"]
+
+
+@dataclass(frozen=True, eq=False)
+class StagePack:
+    """One pack in a stage. ``role``: manager, member, unmanaged, or None (not known). ``patterns``: by row, ``x`` for a switch
+    nobody looked at. ``addresses``: every address its switches can mean (None: cannot be read)."""
+
+    device: Device
+    role: str | None
+    link: str | None
+    mode: str | None
+    patterns: Mapping[str, Pattern]
+    addresses: frozenset[int] | None
+    place: str | None = None
+
+    @property
+    def id(self) -> str:
+        """The pack's id."""
+        return self.device.id
+
+    @property
+    def record(self) -> Record:
+        """The pack's record."""
+        return self.device.record
+
+
+@dataclass(frozen=True)
+class StageEnd:
+    """One end of a cable: device, port, socket (None where not known or left to the plan)."""
+
+    device: str
+    port: str | None
+    socket: str | None
+
+
+@dataclass(frozen=True, eq=False)
+class StageCable:
+    """A data cable. ``joined``: pairs of pins (None: how it is made is not known). ``carries``: chain, report, or None."""
+
+    id: str
+    a: StageEnd
+    b: StageEnd
+    joined: tuple[tuple[str, str], ...] | None
+    length_m: float | None
+    at: tuple[int, int]
+    link: str | None = None
+    carries: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class StageLink:
+    """A data link. ``manager`` None: not known or none. ``chain``/``report``: the talks used, None where not known.
+
+    ``judged``: False where the site leaves manager and members to the plan.
+    """
+
+    id: str
+    packs: tuple[str, ...]
+    manager: str | None
+    reports_to: tuple[str, ...]
+    group: int | None
+    chain: Talk | None
+    report: Talk | None
+    polled_by_controller: bool
+    judged: bool
+    at: tuple[int, int]
+
+
+@dataclass(frozen=True, eq=False)
+class Stage:
+    """Found or planned: packs, links, cables and banks, with the site they belong to."""
+
+    name: str
+    site: Site
+    packs: Mapping[str, StagePack]
+    links: tuple[StageLink, ...]
+    cables: tuple[StageCable, ...]
+    banks: tuple[tuple[str, ...], ...]
+    cables_known: bool = True
+    links_known: bool = True
+    terminators: Mapping[tuple[str, str], bool | None] = field(default_factory=dict)
+
+    @cached_property
+    def link_of(self) -> dict[str, StageLink]:
+        """The link of each pack that is on one (the first where it stands in two)."""
+        found: dict[str, StageLink] = {}
+        for link in self.links:
+            for pack in link.packs:
+                found.setdefault(pack, link)
+        return found
+
+    @cached_property
+    def shapes(self) -> dict[str, Shape]:
+        """The shape that the chain cables of each link make."""
+        edges: dict[str, list[tuple[str, str]]] = {link.id: [] for link in self.links}
+        for cable in self.cables:
+            if cable.carries == "chain" and cable.link in edges:
+                edges[cable.link].append((cable.a.device, cable.b.device))
+        return {link.id: shape_of(link.packs, edges[link.id], link.manager) for link in self.links if link.packs}
+
+    @cached_property
+    def cables_at(self) -> dict[str, tuple[StageCable, ...]]:
+        """The cables of each device."""
+        found: dict[str, list[StageCable]] = {}
+        for cable in self.cables:
+            for end in dict.fromkeys((cable.a.device, cable.b.device)):
+                found.setdefault(end, []).append(cable)
+        return {name: tuple(cables) for name, cables in found.items()}
+
+    def device(self, name: str) -> Device:
+        """Return a device by id."""
+        return self.site.devices[name]
+
+    def bus_identity(self, device: str, bus: str) -> str:
+        """Return the identity of a device's bus on its link: ``chain ID``, ``report ID``, else one of its own."""
+        record = self.device(device).record
+        pack = self.packs.get(device)
+        if pack is None:
+            return self._controller_identity(device, bus)
+        link = self.link_of.get(device)
+        if link is None:
+            return f"{device} {bus}"
+        if record.buses[bus].used_by == "all":
+            return f"chain {link.id}"
+        return f"report {link.id}" if device == link.manager or link.manager is None else f"{device} {bus}"
+
+    def _controller_identity(self, device: str, bus: str) -> str:
+        links = [x for x in self.links if device in x.reports_to]
+        if not links:
+            return f"{device} {bus}"
+        record = self.device(device).record
+        for link in links:
+            if link.report is None or bus in controller_talks(record).get(link.report, ()):
+                return f"chain {link.id}" if self._shared(link) else f"report {link.id}"
+        return f"{device} {bus}"
+
+    def _shared(self, link: StageLink) -> bool:
+        """Whether the controller sits on the packs' own bus: the manager has no other bus that reports."""
+        if link.polled_by_controller:
+            return True
+        if link.manager is None:
+            return False
+        record = self.device(link.manager).record
+        return not any(bus.used_by == "manager" for bus in record.buses.values())
+
+    def socket(self, end: StageEnd) -> Socket | None:
+        """Return the socket at a cable's end; None where the plan has not named it."""
+        if end.port is None:
+            return None
+        record = self.device(end.device).record
+        name = end.socket or record.ports[end.port].sockets[0]
+        pack = self.packs.get(end.device)
+        return socket_of(end.device, record, end.port, name, pack.mode if pack is not None else None,
+                         lambda bus: self.bus_identity(end.device, bus))
+
+    @cached_property
+    def net_faults(self) -> tuple[tuple[tuple[StageCable, ...], NodeFault], ...]:
+        """What is wrong with every net that cables make, with the cables of the net (those of one link go together)."""
+        found: list[tuple[tuple[StageCable, ...], NodeFault]] = []
+        for cables in self._clusters():
+            found += self._cluster_faults(cables)
+        return tuple(found)
+
+    def _clusters(self) -> list[list[StageCable]]:
+        """Cables that share devices, so that a net stays inside one cluster."""
+        import networkx as nx
+
+        graph: nx.Graph = nx.Graph()
+        for cable in self.cables:
+            graph.add_edge(cable.a.device, cable.b.device)
+        where = {name: i for i, group in enumerate(nx.connected_components(graph)) for name in group}
+        clusters: dict[int, list[StageCable]] = {}
+        for cable in self.cables:
+            clusters.setdefault(where[cable.a.device], []).append(cable)
+        return list(clusters.values())
+
+    def _cluster_faults(self, cables: Sequence[StageCable]) -> Iterable[tuple[tuple[StageCable, ...], NodeFault]]:
+        sockets: dict[tuple[str, str], Socket] = {}
+        joins: list[tuple[Spot, Spot]] = []
+        by_spot: dict[Spot, list[StageCable]] = {}
+        for cable in cables:
+            one, other = self.socket(cable.a), self.socket(cable.b)
+            if one is None or other is None or cable.joined is None:
+                continue
+            for socket in (one, other):
+                sockets.setdefault((socket.device, socket.name), socket)
+            for a, b in cable.joined:
+                if a in one.face.poles and b in other.face.poles:
+                    spots = Spot(one.device, one.name, a), Spot(other.device, other.name, b)
+                    joins.append(spots)
+                    for spot in spots:
+                        by_spot.setdefault(spot, []).append(cable)
+        for net in build_nets(sockets.values(), joins):
+            if net.joined:
+                mine = tuple(dict.fromkeys(c for spot in net.spots for c in by_spot.get(spot, ())))
+                yield from ((mine, fault) for fault in node_faults(net.held))
+
+
+# ---- the stage as found ----
+
+def joined_pins(site: Site, cable: Cable, a: StageEnd, b: StageEnd) -> tuple[tuple[str, str], ...] | None:
+    """Return the joined pins of a cable as written: all common pins of a straight one, less those cut; None: not known."""
+    made = cable.made
+    if made.kind == "map":
+        return made.joined
+    if made.kind != "straight" or a.port is None or b.port is None:
+        return None
+    ours = port_poles(site.devices[a.device].record, a.port)
+    theirs = set(port_poles(site.devices[b.device].record, b.port))
+    return tuple((p, p) for p in ours if p in theirs and p not in made.cut)
+
+
+def _addresses(device: Device, patterns: Mapping[str, Pattern], known: Case) -> frozenset[int] | None:
+    rows = [(n, r) for n, r in device.record.switches.items() if any(p.sets == "address" for p in r.parts)]
+    if not rows:
+        return None
+    meant: set[int] = set()
+    for name, row in rows:
+        pattern = patterns.get(name)
+        if pattern is None:
+            return None
+        meant |= {int(v) for reading in readings(row, pattern, known, device.record.modes)
+                  for key, v in reading.values if key.split(" ")[0] == "address"}
+    return frozenset(meant)
+
+
+def _stage_pack(device: Device, role: str | None, link: str | None, patterns: Mapping[str, Pattern],
+                mode: str | None) -> StagePack:
+    modes = device.record.modes
+    mode = mode if mode is not None else (modes[0] if len(modes) == 1 else None)
+    return StagePack(device, role, link, mode, patterns, _addresses(device, patterns, Case(role=role, mode=mode)))
+
+
+def _common_talk(tables: Sequence[Iterable[Talk]]) -> Talk | None:
+    """The one talk all have in common, None where there is none or more than one."""
+    if not tables:
+        return None
+    common = set(tables[0]).intersection(*tables[1:])
+    return next(iter(common)) if len(common) == 1 else None
+
+
+def _stage_link(site: Site, link: Link, judged: bool) -> StageLink:
+    devices = [site.devices[p] for p in link.packs]
+    chain = _common_talk([{t for m in d.record.modes for t in chain_talks(d.record, m)} for d in devices])
+    manager = None if link.manager in (None, "propose") else link.manager
+    report = None
+    if manager is not None and link.reports_to:
+        record = site.devices[manager].record
+        own = {t for m in record.modes for t in report_talks(record, m)}
+        report = _common_talk([own, *(controller_talks(site.devices[c].record) for c in link.reports_to)])
+    polled = bool(devices) and all(d.record.manager.made_by.only == "controller" for d in devices)
+    return StageLink(link.id, link.packs, manager, link.reports_to, link.group, chain, report, polled, judged, link.at)
+
+
+def _stage_end(end: End, managers: Mapping[str, str | None]) -> StageEnd | None:
+    device = end.device if end.device is not None else managers.get(end.link or "")
+    return StageEnd(device, end.port, end.socket) if device is not None else None
+
+
+def _stage_cables(site: Site, cables: Iterable[Cable], links: Sequence[StageLink]) -> tuple[StageCable, ...]:
+    managers = {link.id: link.manager for link in links}
+    link_of: dict[str, StageLink] = {}
+    for one in links:
+        for pack in one.packs:
+            link_of.setdefault(pack, one)
+    found = []
+    for cable in cables:
+        a, b = _stage_end(cable.a, managers), _stage_end(cable.b, managers)
+        if a is None or b is None:
+            continue
+        link, carries = _purpose(site, link_of, a, b)
+        found.append(StageCable(cable.id, a, b, joined_pins(site, cable, a, b), cable.length_m, cable.at, link, carries))
+    return tuple(found)
+
+
+def _purpose(site: Site, link_of: Mapping[str, StageLink], a: StageEnd, b: StageEnd) -> tuple[str | None, str | None]:
+    one, other = link_of.get(a.device), link_of.get(b.device)
+    if one is not None and one is other:
+        return one.id, "chain"
+    for link, far in ((one, b.device), (other, a.device)):
+        if link is not None and site.devices[far].kind != "pack":
+            return link.id, "report"
+    return None, None
+
+
+def banks_of(site: Site, packs: Iterable[str]) -> tuple[tuple[str, ...], ...]:
+    """Return the banks: packs that end on one busbar, through power runs. Without runs all packs are one bank."""
+    names = list(packs)
+    if not site.runs:
+        return (tuple(names),) if names else ()
+    import networkx as nx
+
+    graph: nx.Graph = nx.Graph()
+    graph.add_nodes_from(names)
+    graph.add_edges_from((run.a, run.b) for run in site.runs)
+    groups = []
+    for group in nx.connected_components(graph):
+        mine = tuple(n for n in names if n in group)
+        if mine:
+            groups.append(mine)
+    return tuple(groups)
+
+
+def as_found(site: Site) -> Stage:
+    """Return the site as it stands: installed packs only, what somebody saw of them, and nothing assumed beside it."""
+    installed = [d for d in site.packs if not d.new]
+    links = tuple(_stage_link(site, link, judged=True) for link in site.found_links or ())
+    roles: dict[str, tuple[str | None, str | None]] = {}
+    for link in links:
+        for pack in link.packs:
+            role = None if link.manager is None else ("manager" if pack == link.manager else "member")
+            roles.setdefault(pack, (role, link.id))
+    packs = {}
+    for device in installed:
+        role, link_id = roles.get(device.id, ("unmanaged" if site.found_links is not None else None, None))
+        found = device.found
+        packs[device.id] = _stage_pack(device, role, link_id, found.patterns if found else {}, found.mode if found else None)
+    return Stage("found", site, packs, links, _stage_cables(site, site.found_cables or (), links),
+                 banks_of(site, packs), site.found_cables is not None, site.found_links is not None)
+
+
+def as_wanted(site: Site) -> Stage:
+    """Return the site as wanted, without a plan: what the site leaves to the plan is not judged."""
+    links = tuple(_stage_link(site, link, judged=link.manager != "propose") for link in site.links)
+    packs = {}
+    link_of = {p: link for link in reversed(links) for p in link.packs}
+    for device in site.packs:
+        link = link_of.get(device.id)
+        role = None if link is None or link.manager is None else ("manager" if device.id == link.manager else "member")
+        if link is None:
+            role = "unmanaged"
+        patterns = dict(device.set_patterns)
+        packs[device.id] = _stage_pack(device, role, link.id if link else None, patterns, None)
+    return Stage("planned", site, packs, links, _stage_cables(site, site.cables, links), banks_of(site, packs))
+
+
