@@ -6,7 +6,7 @@ Links that compete for packs form a component; components are chosen one by one,
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import networkx as nx
 
@@ -15,7 +15,7 @@ from interop.choose.frames import MOST_KINDS, Family
 from interop.choose.search import MOST_LINKS, Component, Restriction, Solution, best, component_of, level_names
 from interop.site.site import Device, Link, Site
 
-__all__ = ["LinkChoice", "PackChoice", "RunnerUp", "TooWide", "choose_links", "components"]
+__all__ = ["LinkChoice", "PackChoice", "RunnerUp", "TooWide", "choose_components", "choose_links", "components", "finish_links"]
 
 
 @dataclass(frozen=True)
@@ -54,6 +54,7 @@ class LinkChoice:
     runner_up: RunnerUp | None
     vector: tuple[int, ...]
     levels: tuple[str, ...]
+    solution: Solution | None = None
 
 
 class TooWide(Exception):
@@ -89,19 +90,36 @@ def components(site: Site) -> tuple[Component, ...]:
     return tuple(component_of([site.links[i] for i in group], site.devices, site.wishes, roles) for group in groups)
 
 
+def choose_components(component: Component) -> tuple[tuple[LinkChoice, ...], dict[str, PackChoice]]:
+    """Choose every link of a component; without runners-up (see :func:`finish_links`). Raises :class:`TooWide`."""
+    kinds = len({id(d.record) for d in component.packs})
+    if kinds > MOST_KINDS or len(component.links) > MOST_LINKS:
+        raise TooWide([link.id for link in component.links], kinds)
+    solution = best(component)
+    links = tuple(_link_choice(component, solution, i, link) for i, link in enumerate(component.links))
+    return links, dict(_pack_choices(component, solution)) if solution is not None else {}
+
+
+def finish_links(component: Component, links: Sequence[LinkChoice]) -> tuple[LinkChoice, ...]:
+    """Return the choices with the runner-up of each link."""
+    found = []
+    for i, choice in enumerate(links):
+        runner = _runner_up(component, choice.solution, i) if choice.solution is not None and choice.family else None
+        found.append(replace(choice, runner_up=runner))
+    return tuple(found)
+
+
 def choose_links(site: Site) -> tuple[tuple[LinkChoice, ...], dict[str, PackChoice]]:
-    """Choose every link of a site. Packs on no wanted link are unmanaged. Raises :class:`TooWide` beyond the limits."""
+    """Choose every link of a site with its runner-up. Packs on no wanted link are unmanaged.
+
+    Raises :class:`TooWide` beyond the limits.
+    """
     links: list[LinkChoice] = []
     packs: dict[str, PackChoice] = {d.id: PackChoice(d.id, "unmanaged", None, None, None, None) for d in site.packs}
     for component in components(site):
-        kinds = len({id(d.record) for d in component.packs})
-        if kinds > MOST_KINDS or len(component.links) > MOST_LINKS:
-            raise TooWide([link.id for link in component.links], kinds)
-        solution = best(component)
-        for i, link in enumerate(component.links):
-            links.append(_link_choice(component, solution, i, link))
-        if solution is not None:
-            packs.update(_pack_choices(component, solution))
+        found, chosen = choose_components(component)
+        links += finish_links(component, found)
+        packs.update(chosen)
     order = {link.id: i for i, link in enumerate(site.links)}
     return tuple(sorted(links, key=lambda c: order[c.link.id])), packs
 
@@ -115,8 +133,7 @@ def _link_choice(component: Component, solution: Solution | None, index: int, li
     manager = solution.manager(component.packs, index)
     on_some = {d.id for d, p in zip(component.packs, solution.placed, strict=True) if p.link is not None}
     left = tuple(p for p in link.packs if p not in on_some)
-    runner = _runner_up(component, solution, index)
-    return LinkChoice(link, chosen[0], chosen[1], manager, members, left, runner, solution.vector, names)
+    return LinkChoice(link, chosen[0], chosen[1], manager, members, left, None, solution.vector, names, solution)
 
 
 def _pack_choices(component: Component, solution: Solution) -> Iterator[tuple[str, PackChoice]]:

@@ -104,6 +104,13 @@ class Component:
             self.families = [list(families(i, link, dict(self.devices), self.candidates[i]))
                              for i, link in enumerate(self.links)]
 
+    def strike(self, link: str, kinds: tuple[str, ...]) -> bool:
+        """Take out every frame of a link with exactly these kinds (record ids); return whether any was left to take."""
+        index = next(i for i, one in enumerate(self.links) if one.id == link)
+        gone = {f for f in self.families[index] if {k.record.id for k in f.kinds} == set(kinds)}
+        self.families[index] = [f for f in self.families[index] if f not in gone]
+        return bool(gone)
+
     def _newest(self) -> dict[str | None, int]:
         top: dict[str | None, int] = {}
         for d in self.packs:

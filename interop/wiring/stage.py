@@ -18,7 +18,7 @@ from interop.wiring.faces import port_poles, socket_of
 from interop.wiring.paths import Shape, shape_of
 from interop.wiring.talks import Talk, chain_talks, controller_talks, report_talks
 
-__all__ = ["Stage", "StageCable", "StageEnd", "StageLink", "StagePack", "as_found", "as_wanted", "banks_of", "joined_pins"]
+__all__ = ["Stage", "StageCable", "StageEnd", "StageLink", "StagePack", "as_found", "as_wanted", "banks_of", "joined_pins", "stage_pack"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -245,11 +245,12 @@ def _addresses(device: Device, patterns: Mapping[str, Pattern], known: Case) -> 
     return frozenset(meant)
 
 
-def _stage_pack(device: Device, role: str | None, link: str | None, patterns: Mapping[str, Pattern],
-                mode: str | None) -> StagePack:
+def stage_pack(device: Device, role: str | None, link: str | None, patterns: Mapping[str, Pattern],
+               mode: str | None, place: str | None = None) -> StagePack:
+    """Return a pack of a stage with what its switches can mean in its role and mode."""
     modes = device.record.modes
     mode = mode if mode is not None else (modes[0] if len(modes) == 1 else None)
-    return StagePack(device, role, link, mode, patterns, _addresses(device, patterns, Case(role=role, mode=mode)))
+    return StagePack(device, role, link, mode, patterns, _addresses(device, patterns, Case(role=role, mode=mode)), place)
 
 
 def _common_talk(tables: Sequence[Iterable[Talk]]) -> Talk | None:
@@ -335,7 +336,7 @@ def as_found(site: Site) -> Stage:
     for device in installed:
         role, link_id = roles.get(device.id, ("unmanaged" if site.found_links is not None else None, None))
         found = device.found
-        packs[device.id] = _stage_pack(device, role, link_id, found.patterns if found else {}, found.mode if found else None)
+        packs[device.id] = stage_pack(device, role, link_id, found.patterns if found else {}, found.mode if found else None)
     return Stage("found", site, packs, links, _stage_cables(site, site.found_cables or (), links),
                  banks_of(site, packs), site.found_cables is not None, site.found_links is not None)
 
@@ -351,7 +352,7 @@ def as_wanted(site: Site) -> Stage:
         if link is None:
             role = "unmanaged"
         patterns = dict(device.set_patterns)
-        packs[device.id] = _stage_pack(device, role, link.id if link else None, patterns, None)
+        packs[device.id] = stage_pack(device, role, link.id if link else None, patterns, None)
     return Stage("planned", site, packs, links, _stage_cables(site, site.cables, links), banks_of(site, packs))
 
 

@@ -1,0 +1,253 @@
+"""The whole decision for one site, and the stage it makes: managers, modes, addresses, switches, routes, conductors, terminators."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from interop.choose.cables import Blocked, Planned, Routed, route_link
+from interop.choose.cells import SlotState, standing
+from interop.choose.members import LinkChoice, PackChoice, choose_components, components, finish_links
+from interop.records.models import Record
+from interop.records.switches import Case, Pattern, row_length, settings
+from interop.site.site import Cable, Device, Site
+from interop.wiring.stage import Stage, StageCable, StageEnd, StageLink, banks_of, joined_pins, stage_pack
+from interop.wiring.talks import chain_talks, report_talks
+
+__all__ = ["CableAction", "Decisions", "Removed", "decide", "planned_stage"]
+
+
+@dataclass(frozen=True)
+class Removed:
+    """An installed or wanted cable that the plan takes away."""
+
+    cable: Cable
+    why: str
+
+
+@dataclass(frozen=True)
+class CableAction:
+    """What is to be done with a planned cable: keep, make or alter, and what it was."""
+
+    action: str
+    was: Cable | None
+
+
+@dataclass(frozen=True, eq=False)
+class Decisions:
+    """Everything decided. ``patterns``: by pack and row, complete. ``blocked``: links for which no cable exists."""
+
+    site: Site
+    links: tuple[LinkChoice, ...]
+    packs: Mapping[str, PackChoice]
+    routes: Mapping[str, Routed]
+    blocked: Mapping[str, Blocked]
+    patterns: Mapping[str, Mapping[str, Pattern]]
+    terminators: Mapping[tuple[str, str], bool]
+    removed: tuple[Removed, ...]
+    actions: Mapping[str, CableAction]
+    struck: Mapping[str, tuple[Blocked, ...]] = field(default_factory=dict)
+
+
+def decide(site: Site) -> Decisions:
+    """Decide everything for a site. A set of kinds that no cable can join is struck out and the next best is taken.
+
+    Raises :class:`interop.choose.members.TooWide` beyond the stated limits.
+    """
+    links: list[LinkChoice] = []
+    packs: dict[str, PackChoice] = {d.id: PackChoice(d.id, "unmanaged", None, None, None, None) for d in site.packs}
+    routes: dict[str, Routed] = {}
+    blocked: dict[str, Blocked] = {}
+    struck: dict[str, list[Blocked]] = {}
+    for component in components(site):
+        while True:
+            choices, chosen = choose_components(component)
+            found = {c.link.id: route_link(site, c, chosen) for c in choices if c.family is not None}
+            bad = {k: r for k, r in found.items() if isinstance(r, Blocked)}
+            if not any(component.strike(k, r.kinds) for k, r in bad.items()):
+                break
+            for k, r in bad.items():
+                struck.setdefault(k, []).append(r)
+        links += finish_links(component, choices)
+        packs.update(chosen)
+        routes.update({k: r for k, r in found.items() if isinstance(r, Routed)})
+        blocked.update(bad)
+        blocked.update({k: r[-1] for k, r in struck.items() if k in {c.link.id for c in choices} and k not in routes})
+    order = {link.id: i for i, link in enumerate(site.links)}
+    ordered = tuple(sorted(links, key=lambda c: order[c.link.id]))
+    terminators = dict(_terminators(site, ordered, packs, routes))
+    patterns = {d.id: _patterns(d, packs[d.id], _place(d.id, routes, packs), terminators) for d in site.packs}
+    return Decisions(site, ordered, packs, routes, blocked, patterns, terminators, tuple(_removed(site, routes)),
+                     _actions(site, routes), {k: tuple(v) for k, v in struck.items()})
+
+
+# ---- ends and switches ----
+
+def _terminators(site: Site, links: Sequence[LinkChoice], packs: Mapping[str, PackChoice],
+                 routes: Mapping[str, Routed]) -> Iterator[tuple[tuple[str, str], bool]]:
+    """Say for every bus with a terminator that can be set or plugged whether it is on: at the two ends where the record asks."""
+    for choice in links:
+        route = routes.get(choice.link.id)
+        if route is None:
+            continue
+        for position, name in enumerate(route.order):
+            pack = packs[name]
+            if pack.state is None or pack.mode is None:
+                continue
+            record = site.devices[name].record
+            for bus in chain_talks(record, pack.mode).get(pack.state.chain, ()) if pack.state.chain is not None else ():
+                if record.buses[bus].termination.fitted.only in ("by switch", "by plug"):
+                    yield (name, bus), _ends_on(record, bus, position, len(route.order))
+            for bus in report_talks(record, pack.mode).get(pack.state.report, ()) if pack.state.report is not None else ():
+                if (name == choice.manager and record.buses[bus].used_by == "manager"
+                        and record.buses[bus].termination.fitted.only in ("by switch", "by plug")):
+                    yield (name, bus), record.buses[bus].termination.ends.only not in ("forbidden", "only in open loop")
+
+
+def _ends_on(record: Record, bus: str, position: int, count: int) -> bool:
+    at_end = position == 0 or position == count - 1
+    if record.buses[bus].hop == "one":
+        at_end = True
+    asked = record.buses[bus].termination.ends.only
+    return at_end and count > 1 and asked not in ("forbidden", "not required", "only in open loop")
+
+
+def _place(name: str, routes: Mapping[str, Routed], packs: Mapping[str, PackChoice]) -> str | None:
+    link = packs[name].link
+    route = routes.get(link) if link is not None else None
+    if route is None or name not in route.order:
+        return None
+    if len(route.order) == 1:
+        return "only"
+    return {0: "first", len(route.order) - 1: "last"}.get(route.order.index(name), "middle")
+
+
+def _patterns(device: Device, choice: PackChoice, place: str | None,
+              terminators: Mapping[tuple[str, str], bool]) -> dict[str, Pattern]:
+    """Return every row complete: as decided, else as found, else off."""
+    if choice.state is None:
+        return {name: _keep(device, name) for name in device.record.switches}
+    ends = {bus: on for (pack, bus), on in terminators.items() if pack == device.id}
+    found = _standing_at(device, choice.state, place, ends)
+    return {name: _filled(device, name, bits) for name, bits in found.items()}
+
+
+def _standing_at(device: Device, state: SlotState, place: str | None,
+                 ends: Mapping[str, bool]) -> dict[str, tuple[str | None, ...]]:
+    from interop.choose.cells import switch_values
+
+    record = device.record
+    base = standing(record, state)
+    values = switch_values(record, replace(state, place=place))
+    values.update({f"terminator {bus}": on for bus, on in ends.items()})
+    for bus in record.buses:
+        values.setdefault(f"terminator {bus}", False)
+    group = values["group"]
+    case = Case(state.role, state.mode, state.controller_bus, place, int(group), state.count)
+    rows = {name: settings(row, values, case).pattern for name, row in record.switches.items()}
+    before = dict(base.patterns) if base is not None else {}
+    return {name: tuple(b if b is not None else o for b, o in zip(bits, before.get(name, bits), strict=True))
+            for name, bits in rows.items()}
+
+
+def _keep(device: Device, name: str) -> Pattern:
+    """A row that decides nothing: explicit parts for unmanaged packs, else as found, else off."""
+    row = device.record.switches[name]
+    if any("unmanaged" in (p.when.role or ()) for p in row.parts):
+        bits = settings(row, {"role": "unmanaged"}, Case("unmanaged", device.record.modes[0], "none")).pattern
+        return _filled(device, name, bits)
+    return _filled(device, name, (None,) * row_length(row))
+
+
+def _filled(device: Device, name: str, bits: Sequence[str | None]) -> Pattern:
+    found = device.found.patterns.get(name) if device.found is not None else None
+    row = device.record.switches[name]
+    rest = "off" if row.kind == "slide" else _rest_position(device, name)
+    return tuple(bit if bit is not None else (found[i] if found is not None and found[i] != "x" else rest)
+                 for i, bit in enumerate(bits))
+
+
+def _rest_position(device: Device, name: str) -> str:
+    from interop.records.switches import positions
+
+    return next(iter(positions(device.record.switches[name])), "as delivered")
+
+
+# ---- cables: what becomes of each ----
+
+def _ends_of(a: object, b: object) -> frozenset[tuple[object, object]]:
+    return frozenset(((getattr(a, "device", None), getattr(a, "socket", None)),
+                      (getattr(b, "device", None), getattr(b, "socket", None))))
+
+
+def _actions(site: Site, routes: Mapping[str, Routed]) -> dict[str, CableAction]:
+    """Compare every planned cable with the installed one of the same id, or between the same sockets."""
+    installed = site.found_cables or ()
+    by_id = {c.id: c for c in installed}
+    by_ends = {_ends_of(c.a, c.b): c for c in installed}
+    actions = {}
+    for route in routes.values():
+        for cable in route.cables:
+            was = by_id.get(cable.id) or by_ends.get(_ends_of(cable.a, cable.b))
+            if was is None:
+                actions[cable.id] = CableAction("make", None)
+                continue
+            same_ends = _ends_of(was.a, was.b) == _ends_of(cable.a, cable.b)
+            before = joined_pins(site, was, cable.a, cable.b)
+            same = before is not None and cable.joined is not None and sorted(before) == sorted(cable.joined)
+            actions[cable.id] = CableAction("keep" if same and same_ends else "alter", was)
+    return actions
+
+
+def _removed(site: Site, routes: Mapping[str, Routed]) -> Iterator[Removed]:
+    """Installed cables that the plan has no use for: on unmanaged packs, or between packs no longer neighbours."""
+    planned = {c.id for r in routes.values() for c in r.cables}
+    ends = {_ends_of(c.a, c.b) for r in routes.values() for c in r.cables}
+    managed = {p for r in routes.values() for p in r.order}
+    for cable in site.found_cables or ():
+        if cable.id in planned or _ends_of(cable.a, cable.b) in ends:
+            continue
+        off = [e.device for e in (cable.a, cable.b) if e.device is not None and e.device not in managed
+               and site.devices[e.device].kind == "pack"]
+        why = f"{', '.join(off)} is unmanaged: no data cable" if off else "the route has no use for it"
+        yield Removed(cable, why)
+
+
+# ---- the stage ----
+
+def planned_stage(decisions: Decisions) -> Stage:
+    """Return the stage that the decisions make; the rules judge it like any other."""
+    site = decisions.site
+    links = []
+    for choice in decisions.links:
+        family = choice.family
+        if family is None or choice.link.id not in decisions.routes:
+            continue
+        links.append(StageLink(choice.link.id, decisions.routes[choice.link.id].order, choice.manager, choice.link.reports_to,
+                               choice.link.group, family.chain, family.report, family.manager is None, True, choice.link.at))
+    packs = {}
+    for device in site.packs:
+        choice_of = decisions.packs[device.id]
+        packs[device.id] = stage_pack(device, choice_of.role, choice_of.link, decisions.patterns[device.id], choice_of.mode,
+                                      _place(device.id, decisions.routes, decisions.packs))
+    cables = tuple(_stage_cable(cable, link) for link, route in decisions.routes.items() for cable in route.cables)
+    return Stage("planned", site, packs, tuple(links), (*cables, *_others(decisions)), banks_of(site, packs), True, True,
+                 decisions.terminators)
+
+
+def _stage_cable(cable: Planned, link: str) -> StageCable:
+    return StageCable(cable.id, cable.a, cable.b, cable.joined, cable.length_m, cable.at, link, cable.carries)
+
+
+def _others(decisions: Decisions) -> Iterator[StageCable]:
+    """Wanted cables with named ends that belong to no link of the plan, judged as written (not those on unmanaged packs)."""
+    planned = {c.id for r in decisions.routes.values() for c in r.cables}
+    wanted = {p for choice in decisions.links for p in choice.link.packs}
+    for cable in decisions.site.cables:
+        a, b = cable.a, cable.b
+        if cable.id in planned or a.device is None or b.device is None:
+            continue
+        if {a.device, b.device} & wanted:
+            continue
+        ends = StageEnd(a.device, a.port, a.socket), StageEnd(b.device, b.port, b.socket)
+        yield StageCable(cable.id, *ends, joined_pins(decisions.site, cable, *ends), cable.length_m, cable.at)

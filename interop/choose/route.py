@@ -1,0 +1,162 @@
+"""The order of packs on a link, the sockets of its cables, and where terminators go.
+
+A site that states its own order keeps it (packs left off are bridged); otherwise the order is defined, not searched freely: from
+the manager, the rest of its kind by place, then the other kinds in blocks, each by place or its reverse.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import networkx as nx
+
+from interop.records.models import Record
+from interop.site.site import Cable, Device, End, Link
+from interop.wiring.faces import wire_pins
+from interop.wiring.paths import shape_of
+from interop.wiring.stage import StageEnd
+
+__all__ = ["MOST_BLOCKS", "Hop", "bus_ports", "propose_order", "site_hops", "sockets_along"]
+
+MOST_BLOCKS = 5
+"""Most other kinds whose block orders and directions are all tried; beyond, only the orders by place."""
+
+
+@dataclass(frozen=True)
+class Hop:
+    """One cable of a route: from the pack nearer the start to the next. ``cable``: the wanted cable it is, or None (new)."""
+
+    first: str
+    second: str
+    cable: Cable | None
+    bridged: tuple[str, ...] = ()
+
+
+def site_hops(link: Link, members: Sequence[str], cables: Sequence[Cable], manager: str | None) -> tuple[Hop, ...] | None:
+    """Return the hops of the order that the site states, with packs left off bridged; None where it states none.
+
+    Where its cables make no single path the hops are returned as written: the rules say what is wrong.
+    """
+    inside, wanted = set(members), set(link.packs)
+    graph: nx.MultiGraph = nx.MultiGraph()
+    for cable in cables:
+        a, b = cable.a.device, cable.b.device
+        if a in wanted and b in wanted:
+            graph.add_edge(a, b, cable=cable, bridged=())
+    if graph.number_of_edges() == 0:
+        return None
+    _bridge(graph, [p for p in link.packs if p not in inside and p in graph])
+    edges = [(a, b) for a, b in graph.edges()]
+    shape = shape_of(list(members), edges, manager)
+    if shape.kind != "path":
+        return tuple(Hop(a, b, data["cable"], data["bridged"]) for a, b, data in graph.edges(data=True))
+    hops = []
+    for a, b in itertools.pairwise(shape.order):
+        data = next(iter(graph[a][b].values()))
+        hops.append(Hop(a, b, data["cable"], data["bridged"]))
+    return tuple(hops)
+
+
+def _bridge(graph: nx.MultiGraph, off: Sequence[str]) -> None:
+    """Take packs off the chain; the two neighbours of one between two others are joined by a new cable."""
+    for pack in off:
+        near = [(other, data) for _, other, data in graph.edges(pack, data=True)]
+        graph.remove_node(pack)
+        if len(near) == 2 and near[0][0] != near[1][0]:
+            bridged = (*near[0][1]["bridged"], *near[1][1]["bridged"], pack)
+            graph.add_edge(near[0][0], near[1][0], cable=None, bridged=bridged)
+
+
+def propose_order(members: Sequence[Device], manager: str | None, has_cable: Callable[[str, str], bool],
+                  installed: frozenset[frozenset[str]]) -> tuple[str, ...] | None:
+    """Return the best order of packs for a new route; None when no order has a cable for every neighbouring pair.
+
+    ``installed``: pairs of packs joined by an installed cable. Best: fewest installed cables changed, then shortest by place,
+    then the order tried first.
+    """
+    ranks = {d.id: d.rank for d in members}
+    best: tuple[int, int, int, tuple[str, ...]] | None = None
+    for number, order in enumerate(_orders(members, manager)):
+        pairs = list(itertools.pairwise(order))
+        if not all(has_cable(a, b) for a, b in pairs):
+            continue
+        used = {frozenset(p) for p in pairs}
+        inside = {p for p in installed if p <= set(ranks)}
+        key = (len(inside - used), sum(abs(ranks[a] - ranks[b]) for a, b in pairs), number, order)
+        if best is None or key < best:
+            best = key
+    return best[3] if best is not None else None
+
+
+def _orders(members: Sequence[Device], manager: str | None) -> Iterator[tuple[str, ...]]:
+    by_place = sorted(members, key=lambda d: d.rank)
+    head = next((d for d in by_place if d.id == manager), by_place[0])
+    own = [d.id for d in by_place if d.record is head.record and d is not head]
+    blocks: dict[int, list[str]] = {}
+    for device in by_place:
+        if device.record is not head.record:
+            blocks.setdefault(id(device.record), []).append(device.id)
+    parts = list(blocks.values())
+    starts = [own, own[::-1]] if len(own) > 1 else [own]
+    directions = [(1, -1) if len(p) > 1 else (1,) for p in parts]
+    orders: Sequence[tuple[int, ...]] = list(itertools.permutations(range(len(parts))))
+    if len(parts) > MOST_BLOCKS:
+        orders, directions = [tuple(range(len(parts)))], [(1,)] * len(parts)
+    for start in starts:
+        for order in orders:
+            for turned in itertools.product(*(directions[i] for i in order)):
+                tail = [p for i, turn in zip(order, turned, strict=True) for p in parts[i][::turn]]
+                yield (head.id, *start, *tail)
+
+
+def bus_ports(record: Record, buses: Sequence[str], mode: str | None) -> tuple[tuple[str, str], ...]:
+    """Return (port, socket) of every socket that carries one of the buses, in the order of the record."""
+    found = []
+    for name, port in record.ports.items():
+        for bus in buses:
+            if wire_pins(record, name, bus, mode):
+                own = record.buses[bus].sockets
+                found += [(name, s) for s in port.sockets if own is None or s in own]
+    return tuple(dict.fromkeys(found))
+
+
+def _free(record: Record, candidates: Sequence[tuple[str, str]], used: set[str], way: str) -> tuple[str, str] | None:
+    """First free socket towards the previous pack (``in``), last free towards the next (``out``)."""
+    against = {"in": "out", "out": "in"}[way]
+    fits = [(p, s) for p, s in candidates if s not in used and record.ports[p].direction.only != against]
+    fits = fits if way == "in" else fits[::-1]
+    exact = [(p, s) for p, s in fits if record.ports[p].direction.only == way]
+    return (exact or fits or [None])[0]  # type: ignore[list-item]
+
+
+def sockets_along(hops: Sequence[Hop], records: Mapping[str, Record], ports: Mapping[str, Sequence[tuple[str, str]]],
+                  taken: Mapping[str, set[str]]) -> tuple[tuple[StageEnd, StageEnd], ...]:
+    """Return the ends of each hop: as the site names them, else the first free socket that fits the direction."""
+    used: dict[str, set[str]] = {name: set(sockets) for name, sockets in taken.items()}
+    for hop in hops:
+        for end in ((hop.cable.a, hop.cable.b) if hop.cable is not None else ()):
+            if end.device is not None and end.socket is not None:
+                used.setdefault(end.device, set()).add(end.socket)
+    found = []
+    for hop in hops:
+        ends = []
+        for device, way in ((hop.first, "out"), (hop.second, "in")):
+            stated = _stated(hop.cable, device)
+            if stated is not None and stated.socket is not None:
+                ends.append(StageEnd(device, stated.port, stated.socket))
+                continue
+            candidates = [c for c in ports.get(device, ()) if stated is None or stated.port in (None, c[0])]
+            free = _free(records[device], candidates, used.setdefault(device, set()), way)
+            if free is not None:
+                used[device].add(free[1])
+            ends.append(StageEnd(device, *free) if free is not None else StageEnd(device, stated.port if stated else None, None))
+        found.append((ends[0], ends[1]))
+    return tuple(found)
+
+
+def _stated(cable: Cable | None, device: str) -> End | None:
+    if cable is None:
+        return None
+    return next((end for end in (cable.a, cable.b) if end.device == device), None)
