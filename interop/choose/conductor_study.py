@@ -115,17 +115,15 @@ def wires_of(contact: Contact) -> Want | None:
 
 
 def wants_of(a: Face, b: Face, carries: frozenset[str] | None) -> tuple[Want, ...] | None:
-    """The wires a cable between these faces must carry, sorted; None if no bus is named and none is common.
+    """The wires a cable between these faces must carry, sorted; None if neither end has a named bus, or none is common.
 
     Every wire of each bus, with the partner that makes it a pair, and each wire of a line that both ends have alike.
     """
     at_a, at_b = _all_wires(a), _all_wires(b)
-    buses = carries
-    if buses is None:
-        buses = frozenset(w.group[1] for w in at_a if w.group[0] == "bus") & {
-            w.group[1] for w in at_b if w.group[0] == "bus"}
-        if not buses:
-            return None
+    here, there = ({w.group[1] for w in wires if w.group[0] == "bus"} for wires in (at_a, at_b))
+    buses = here & there if carries is None else carries
+    if not buses <= here | there or (carries is None and not buses):
+        return None
     wires = {w for w in at_a | at_b if w.group[0] == "bus" and w.group[1] in buses}
     wires |= {Want(w.group, _PARTNER[w.wire]) for w in wires if w.wire in _PARTNER}
     wires |= {w for w in at_a & at_b if w.group[0] == "line"}
