@@ -44,7 +44,7 @@ def pin_map(cable: str, entry: Mapping[str, Any], face: CableFace) -> dict[str, 
     """
     _once(cable, "from", [pair[0] for pair in entry["joined"]] + list(entry["cut"]), face.plug_from)
     _once(cable, "to", [pair[1] for pair in entry["joined"]] + list(entry["cut"]), face.plug_to)
-    return {here: there for here, there in entry["joined"]}
+    return dict(entry["joined"])
 
 
 def _pair_words(kind: Plug, pin: str) -> str:
@@ -56,9 +56,7 @@ def _colours(kind: Plug, pin: str) -> tuple[str, ...]:
     return tuple(names.get(pin, "shield") for names in kind.colours.values())
 
 
-def conductor_inputs(
-    entry: Mapping[str, Any], face: CableFace
-) -> tuple[tuple[str, ...], tuple[ConductorInput, ...]]:
+def conductor_inputs(entry: Mapping[str, Any], face: CableFace) -> tuple[tuple[str, ...], tuple[ConductorInput, ...]]:
     """The colour schemes and the conductors of a cable, kept and cut, in the order of the contacts at end 1.
 
     Colours and pairs are those of end 1, or of end 2 if only its plug has a colour scheme.
@@ -72,7 +70,5 @@ def conductor_inputs(
         if pin in joined or pin in entry["cut"]:
             there = joined.get(pin, "")
             known = pin if by_first else there
-            lines.append(
-                ConductorInput(pin, there, _colours(named, known), _pair_words(named, known), pin in joined)
-            )
+            lines.append(ConductorInput(pin, there, _colours(named, known), _pair_words(named, known), pin in joined))
     return tuple(named.colours), tuple(lines)

@@ -8,7 +8,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Literal
 
-__all__ = ["covered", "fit", "width", "wrap"]
+__all__ = ["Face", "covered", "fit", "width", "wrap"]
 
 Face = Literal["regular", "bold", "mono"]
 
@@ -65,7 +65,7 @@ def wrap(text: str, room: float, size: float, face: Face = "regular") -> list[st
         if width(joined, size, face) <= room:
             lines[-1] = joined
             continue
-        pieces = _pieces(word, room, size, face)
-        lines += pieces if lines[-1] else []
-        lines = lines if lines[-1] else pieces
+        if not lines[-1]:
+            lines.pop()
+        lines += _pieces(word, room, size, face)
     return lines

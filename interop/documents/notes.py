@@ -10,7 +10,7 @@ from interop.documents.canonical import grouped
 from interop.documents.conductors import ConductorInput, conductor_inputs, contacts, pin_map
 from interop.documents.face import CableFace, Faces
 from interop.documents.lettering import fit
-from interop.documents.plaintext import visible
+from interop.documents.plaintext import shortened, visible
 from interop.documents.press import pdf
 from interop.documents.settle import refuse_uncleared, settle_words
 from interop.documents.sockets import end_words
@@ -44,6 +44,7 @@ class NoteInput:
     """Everything one note says. `beeps` has, for each contact of end 1 (rows) and end 2 (columns), the reading."""
 
     id: str
+    foot_id: str
     id_size: float
     action: str
     kind_words: str
@@ -96,10 +97,14 @@ def _note(plan: Mapping[str, Any], cable: str, face: CableFace, faces: Faces) ->
     settle, settle_more = settle_words(plan, cable)
     return NoteInput(
         id=cable,
-        id_size=fit(visible(cable), 220, 54, 20),
+        foot_id=shortened(cable, 90, 9, "bold"),
+        id_size=fit(visible(cable), 220, 54, 12),
         action=entry["action"],
         kind_words=_kind_words(entry, face),
-        ends=(_end(faces, entry["from"], face.plug_from, here), _end(faces, entry["to"], face.plug_to, there)),
+        ends=(
+            _end(faces, entry["from"], face.plug_from, here),
+            _end(faces, entry["to"], face.plug_to, there),
+        ),
         schemes=schemes,
         conductors=conductors,
         rows=rows,
@@ -130,7 +135,7 @@ def cable_notes(plan: Mapping[str, Any], faces: Faces) -> bytes:
     notes = [asdict(note) for note in note_inputs(plan, faces)]
     data = {
         "title": f"Cable notes: {plan['site']['name']}",
-        "site": plan["site"]["name"],
+        "foot": shortened(f"Cable notes: {plan['site']['name']}", 195, 9),
         "fingerprint": grouped(plan["fingerprint"]),
         "draft": plan["draft"],
         "date": plan["date"],

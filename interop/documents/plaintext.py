@@ -5,15 +5,14 @@ from __future__ import annotations
 import unicodedata
 from functools import cache
 
-from interop.documents.lettering import covered
+from interop.documents.lettering import Face, covered, width
 
-__all__ = ["breakable", "visible"]
+__all__ = ["breakable", "shortened", "visible"]
 
 # Unicode 15 character database, DerivedCoreProperties: Default_Ignorable_Code_Point outside category Cf,
 # and U+2800, a braille cell without dots. Typed from the data file's list: from memory, checked by eye.
-_INVISIBLE = frozenset(
-    [0x034F, 0x115F, 0x1160, 0x17B4, 0x17B5, 0x2065, 0x2800, 0x3164, 0xFFA0]
-    + [*range(0x180B, 0x1810), *range(0xFE00, 0xFE10), *range(0xE0000, 0xE1000)]
+_INVISIBLE = frozenset([0x034F, 0x115F, 0x1160, 0x17B4, 0x17B5, 0x2065, 0x2800, 0x3164, 0xFFA0]).union(
+    range(0x180B, 0x1810), range(0xFE00, 0xFE10), range(0xE0000, 0xE1000)
 )
 _UNSEEN_CATEGORIES = frozenset(["Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp", "Zs"])
 # Unicode Standard Annex 9: every class that starts or belongs to a right-to-left run. A Hebrew letter beside
@@ -65,8 +64,10 @@ def visible(text: str) -> str:
 
 
 def _split(word: str, longest: int) -> str:
-    return word if len(word) <= 2 * longest else _BREAK.join(
-        word[at : at + longest] for at in range(0, len(word), longest)
+    return (
+        word
+        if len(word) <= 2 * longest
+        else _BREAK.join(word[at : at + longest] for at in range(0, len(word), longest))
     )
 
 
@@ -76,3 +77,18 @@ def breakable(text: str, longest: int = 8) -> str:
     Takes what `visible` returns, so the U+200B put in cannot be taken for one that was in the text.
     """
     return " ".join(_split(word, longest) for word in text.split(" "))
+
+
+def shortened(text: str, room: float, size: float, face: Face = "regular") -> str:
+    """`text` if it prints within `room` at `size` [pt], else its beginning and an ellipsis that says so.
+
+    Only for places that repeat what stands in full elsewhere. Returns raw text: pass it to `visible` as any other.
+    """
+    if width(visible(text), size, face) <= room:
+        return text
+    used = width(" …", size, face)
+    for at in range(len(text)):
+        used += width(_place(text, at), size, face)
+        if used > room:
+            return f"{text[:at].rstrip(' ')} …".lstrip(" ")
+    return text

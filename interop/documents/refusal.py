@@ -9,17 +9,16 @@ from typing import Any
 from interop.documents.canonical import grouped
 from interop.documents.lettering import wrap
 from interop.documents.manuals import usual_place
-from interop.documents.plaintext import visible
+from interop.documents.plaintext import shortened, visible
 from interop.documents.press import pdf
 from interop.documents.settle import shuts
 from interop.standards.cautions import cautions_for
 
 __all__ = ["RefusalItem", "refusal_items", "refusal_page"]
 
-# The page, in pt: what `refusal.typ` sets at 10.5 pt, counted carefully on the high side so that one page is enough.
-_LINE_ROOM, _LINE, _ITEM_EXTRA, _SIZE = 455.0, 14.0, 14.0, 10.5
-_HEIGHT = 430.0
-_LONGEST = 600  # characters of one text; a longer one is cut, plan.json has all of it
+# The page in pt, as `refusal.typ` sets it at 10.5 pt; counted on the high side so that one page is enough.
+_ROOM, _SIZE, _LINE, _ITEM_EXTRA = 455.0, 10.5, 13.6, 8.0
+_HEIGHT = 470.0
 _FACTS = 4
 
 
@@ -35,14 +34,15 @@ class RefusalItem:
     facts: tuple[str, ...]
 
 
-def _short(text: str) -> str:
-    return text if len(text) <= _LONGEST else text[:_LONGEST] + " … (the rest is in plan.json)"
+def _lines(text: str, count: int) -> str:
+    """`text` cut to about `count` printed lines; plan.json has all of it."""
+    return shortened(text, count * _ROOM * 0.9, _SIZE, "bold")
 
 
 def _fact_words(fact: Mapping[str, Any]) -> str:
     where = fact.get("where") or usual_place(fact["path"])
     state = fact["state"].replace("-", " ")
-    return _short(f"{fact['record']}: {fact['path']} is {state}. Usually printed in: {where}.")
+    return _lines(f"{fact['record']}: {fact['path']} is {state}. Usually printed in: {where}.", 3)
 
 
 def _item(finding: Mapping[str, Any]) -> RefusalItem:
@@ -53,16 +53,16 @@ def _item(finding: Mapping[str, Any]) -> RefusalItem:
     return RefusalItem(
         level=finding["level"],
         verdict="cannot tell" if finding["verdict"] == "cannot-tell" else finding["verdict"],
-        about=_short(", ".join(finding["about"])),
-        text=_short(finding["text"]),
-        todo=_short(finding["todo"] or ""),
+        about=_lines(", ".join(finding["about"]), 2),
+        text=_lines(finding["text"], 6),
+        todo=_lines(finding["todo"] or "", 5),
         facts=tuple(facts),
     )
 
 
 def _height(item: RefusalItem) -> float:
     texts = [f"{item.level} - {item.verdict}: {item.about}", item.text, item.todo, *item.facts]
-    lines = sum(len(wrap(visible(text), _LINE_ROOM, _SIZE, "bold")) for text in texts if text)
+    lines = sum(len(wrap(visible(text), _ROOM, _SIZE, "bold")) for text in texts if text)
     return lines * _LINE + _ITEM_EXTRA
 
 
@@ -87,7 +87,8 @@ def refusal_page(plan: Mapping[str, Any]) -> bytes:
     items = refusal_items(plan)
     shown = _fitting(items)
     data = {
-        "title": f"No plan issued: {_short(plan['site']['name'])}",
+        "title": f"No plan issued: {plan['site']['name']}",
+        "foot": shortened(f"No plan issued: {plan['site']['name']}", 330, 9),
         "fingerprint": grouped(plan["fingerprint"]),
         "draft": plan["draft"],
         "date": plan["date"],

@@ -9,7 +9,7 @@ from typing import Any
 from interop.documents.canonical import grouped
 from interop.documents.face import DeviceFace, Faces
 from interop.documents.lettering import fit
-from interop.documents.plaintext import visible
+from interop.documents.plaintext import shortened, visible
 from interop.documents.press import pdf
 from interop.documents.settle import Remark, about, refuse_uncleared, remark, settle_words
 from interop.documents.sockets import SocketInput, cable_ends, socket_inputs
@@ -26,6 +26,7 @@ class SheetInput:
     """Everything one sheet says, in the words it is printed in. Sizes in pt."""
 
     id: str
+    foot_id: str
     place: str
     id_size: float
     place_size: float
@@ -77,9 +78,10 @@ def _sheet(plan: Mapping[str, Any], device: str, face: DeviceFace, ends: Sequenc
     settle, settle_more = settle_words(plan, device)
     return SheetInput(
         id=device,
+        foot_id=shortened(device, 90, 9, "bold"),
         place=place,
-        id_size=fit(visible(device), _ROOM_PT * 0.62, 54, 20),
-        place_size=fit(visible(place), _ROOM_PT * 0.62, 28, 14),
+        id_size=fit(visible(device), _ROOM_PT * 0.62, 54, 12),
+        place_size=fit(visible(place), _ROOM_PT * 0.62, 28, 11),
         role=pack["role"],
         role_words=_role_words(pack, _link_of(plan, pack)),
         facts=_facts(pack, face),
@@ -112,7 +114,7 @@ def setting_sheets(plan: Mapping[str, Any], faces: Faces) -> bytes:
     refuse_uncleared(plan)
     data = {
         "title": f"Setting sheets: {plan['site']['name']}",
-        "site": plan["site"]["name"],
+        "foot": shortened(f"Setting sheets: {plan['site']['name']}", 195, 9),
         "fingerprint": grouped(plan["fingerprint"]),
         "draft": plan["draft"],
         "date": plan["date"],

@@ -1,0 +1,301 @@
+"""Setting sheets: what they say, and that every slider is drawn where the plan puts it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from interop.documents.face import DeviceFace, FaceMismatch, Faces, PortFace, RowFace
+from interop.documents.settle import NotCleared
+from interop.documents.sheets import setting_sheets, sheet_inputs
+from tests.documents.example import made, many, small_faces, small_plan
+from tests.documents.reading import Word, flat, images, texts, words
+
+SCALE = 2  # pixels a point in the pictures that are read
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    pages = texts(setting_sheets(small_plan(), small_faces()), tmp_path_factory.mktemp("small"))
+    return dict(zip(("N1", "R1", "R2", "C1", "C2"), map(one_line, pages), strict=True))
+
+
+def one_line(text: str) -> str:
+    return " ".join(text.replace("\u200b", "").split())
+
+
+def test_one_page_a_pack_in_walking_order(small: dict[str, str]) -> None:
+    for pack, text in small.items():
+        assert f"{pack} page 1 of 1 Setting sheets: Ferry landing workshop" in text
+
+
+@pytest.mark.parametrize(
+    "pack, said",
+    [
+        ("N1", "MANAGER - reports to INV"),
+        ("N1", "rack L slot 1"),
+        ("N1", "Address: 0"),
+        ("N1", "Mode: older"),
+        ("N1", "Model: Tarn B, revision B3 and later"),
+        ("N1", "Address on rack report: 5"),
+        ("N1", "As it stands now: do not operate. R1 and N1 both act as manager."),
+        ("N1", "Row ADD: change it"),
+        ("N1", "Takes effect: after restart."),
+        ("N1", "After a change: restart the pack."),
+        ("N1", "LINK1 leave empty"),
+        ("N1", "LINK2 cable W1, other end to R1 LINK1"),
+        ("N1", "REPORT cable W3, other end to INV BAT"),
+        ("N1", "Protective device: breaker 125 A built in, plus; fuse 160 A in the plus cable"),
+        ("N1", "(accepted by A. Example on 2031-05-02: both buttons are side by side)"),
+        ("R1", "MEMBER - answers N1"),
+        ("R1", "1 on, 2 off, 3 on, 4 off"),
+        ("R1", "Was: 1 off, 2 off, 3 on, 4 off."),
+        ("R1", "ON is down."),
+        ("R2", "8 off, 7 on, 6 on, 5 off, 4 off, 3 on, 2 off, 1 on"),
+        ("R2", "Row ID: stays"),
+        ("R2", "It should stand like this already: check it."),
+        ("R2", "This row is mounted upside down: its own figures stand on their heads."),
+        ("R2", "LINK2 terminator plug"),
+        ("R2", "NOTE R2 keeps the address it had."),
+        ("C1", "UNMANAGED - no data cable"),
+        ("C1", "points to 3"),
+        ("C1", "Was: points to 7."),
+        ("C1", "shows 12"),
+        ("C1", "Nobody has looked how this row stands"),
+        ("C1", "COM leave empty; take out cable W4"),
+        ("C1", "STOP The fault current of C1 and C2 is not stated."),
+        ("C1", "CAUTION Neither maker says whether these packs may share a busbar."),
+        ("C2", "Was: 1 not looked at, 2 off, 3 on."),
+        ("C2", "points to B"),
+    ],
+)
+def test_a_sheet_says(small: dict[str, str], pack: str, said: str) -> None:
+    assert flat(said) in flat(small[pack]), small[pack]
+
+
+def test_every_sheet_carries_what_must_be_settled_the_fingerprint_and_the_cautions(
+    small: dict[str, str],
+) -> None:
+    digits = small_plan()["fingerprint"]
+    for text in small.values():
+        assert "JOINING NOT CLEARED: do not connect this pack to any other." in text
+        assert "Settle first: Measure or ask for the short-circuit current of C1 and C2." in text
+        assert f"Plan {digits[:4]} {digits[4:8]} {digits[8:12]}" in text
+        assert "Local codes" in text
+        assert "Done by" in text
+        assert "Revision" in text
+        assert "DRAFT" not in text
+
+
+def test_a_finding_about_others_stays_off_the_sheet(small: dict[str, str]) -> None:
+    assert "A stop pressed at R1" not in small["R2"]
+    assert "mixing" not in small["N1"]
+    assert "Neither maker" not in small["N1"]
+
+
+def test_no_banner_once_joining_is_cleared(tmp_path: Path) -> None:
+    plan = made(cleared={"settings": True, "joining": True}, findings=[])
+    assert not any("JOINING" in page for page in texts(setting_sheets(plan, small_faces()), tmp_path))
+
+
+def test_a_draft_is_marked_on_every_page_also_on_second_pages(tmp_path: Path) -> None:
+    plan = made(draft=True, cleared={"settings": False, "joining": False})
+    plan["findings"] *= 12
+    pages = texts(setting_sheets(plan, small_faces()), tmp_path)
+    assert len(pages) > 5
+    for page in pages:
+        assert "DRAFT - NOT FOR INSTALLATION" in page
+    assert "C1 page 2 of" in one_line(" ".join(pages))
+
+
+def test_no_sheet_while_settings_are_not_cleared() -> None:
+    plan = made(cleared={"settings": False, "joining": False})
+    with pytest.raises(NotCleared):
+        setting_sheets(plan, small_faces())
+
+
+def test_what_must_be_settled_is_counted_when_there_is_too_much(tmp_path: Path) -> None:
+    plan = made()
+    plan["findings"] *= 7
+    assert sheet_inputs(plan, small_faces())[0].settle_more == 3
+
+
+def test_an_unaccepted_caution_that_must_be_accepted_keeps_joining_shut() -> None:
+    plan = made()
+    plan["findings"] = [plan["findings"][1] | {"must_accept": True}]
+    settle = sheet_inputs(plan, small_faces())[0].settle
+    assert settle == ("Fuse both and watch the first full charge.",)
+
+
+# --- faces that do not fit the plan -----------------------------------------------------------------------------
+
+
+def changed(pack: str, **fields: Any) -> Faces:
+    faces = small_faces()
+    return replace(faces, devices={**faces.devices, pack: replace(faces.devices[pack], **fields)})
+
+
+@pytest.mark.parametrize(
+    "fields, message",
+    [
+        ({"rows": ()}, "R1: switch row SET is not in both the plan and the face"),
+        ({"rows": (RowFace("SET", "slide", (1, 2, 3)),)}, "R1 row SET: 4 states for 3 switches"),
+        ({"rows": (RowFace("SET", "menu"),)}, "R1 row SET: 4 states for 1 switches"),
+        ({"ports": ()}, "cable W1 ends at R1 LINK1, a socket that the face does not have"),
+        (
+            {"ports": (PortFace("LINK", "LINK1"),)},
+            "cable W2 ends at R1 LINK2, a socket that the face does not have",
+        ),
+    ],
+)
+def test_a_face_that_does_not_fit_is_refused(fields: dict[str, Any], message: str) -> None:
+    with pytest.raises(FaceMismatch) as caught:
+        setting_sheets(small_plan(), changed("R1", **fields))
+    assert str(caught.value) == message
+
+
+def test_a_slide_switch_is_never_set_to_anything_but_on_or_off() -> None:
+    plan = small_plan()
+    plan["packs"]["R1"]["switches"]["SET"]["set"][0] = "either"
+    with pytest.raises(FaceMismatch, match="a slide switch is set to either"):
+        setting_sheets(plan, small_faces())
+
+
+def test_a_wheel_is_never_set_to_a_mark_that_it_does_not_have() -> None:
+    plan = small_plan()
+    plan["packs"]["C2"]["switches"]["HEX"]["set"] = ["G"]
+    with pytest.raises(FaceMismatch, match="C2 row HEX: G is not one of its marks"):
+        setting_sheets(plan, small_faces())
+
+
+def test_a_pack_without_a_face_is_refused() -> None:
+    with pytest.raises(FaceMismatch, match="R1: the plan has this device, but its face is not given"):
+        setting_sheets(small_plan(), Faces({"N1": small_faces().devices["N1"]}))
+
+
+# --- the sliders, read from the picture ---------------------------------------------------------------------------
+
+
+def nearest(listed: list[Word], text: str, to: Word) -> Word:
+    return min((one for one in listed if one.text == text), key=lambda one: abs(one.x - to.x) + abs(one.y - to.y))
+
+
+def dark(picture: NDArray[np.uint8], x: float, y: float) -> bool:
+    spot = picture[round((y - 2) * SCALE) : round((y + 2) * SCALE), round((x - 2) * SCALE) : round((x + 2) * SCALE)]
+    assert spot.mean() < 40 or spot.mean() > 215, "the spot is neither black nor white"
+    return bool(spot.mean() < 40)
+
+
+def read_row(picture: NDArray[np.uint8], listed: list[Word], on: Word, printed: tuple[int, ...]) -> list[str]:
+    """The setting of one row: between ON and OFF beside each figure, the dark spot tells where the slider lies."""
+    off = nearest(listed, "OFF", on)
+    states = []
+    for number in printed:
+        figure = figure_of(listed, str(number), on, off)
+        spots = [(figure.x, on.y + part * (off.y - on.y)) for part in (0.34, 0.66)]
+        if sideways(on, off):
+            spots = [(on.x + part * (off.x - on.x), figure.y) for part in (0.34, 0.66)]
+        at_on, at_off = (dark(picture, *spot) for spot in spots)
+        assert at_on != at_off
+        states.append("on" if at_on else "off")
+    return states
+
+
+def sideways(on: Word, off: Word) -> bool:
+    return abs(off.x - on.x) > abs(off.y - on.y)
+
+
+def figure_of(listed: list[Word], number: str, on: Word, off: Word) -> Word:
+    """The figure of one switch: left of a row that moves sideways, else beyond OFF as seen from ON."""
+    large = [one for one in listed if one.text == number and one.bottom - one.top > 12]
+    if sideways(on, off):
+        found = [one for one in large if abs(one.y - on.y) < 60 and 0 < min(on.x, off.x) - one.x < 40]
+    else:
+        away = 1 if off.y > on.y else -1
+        found = [one for one in large if 5 < (one.y - off.y) * away < 25 and abs(one.x - on.x) < 130]
+    return min(found, key=lambda one: abs(one.x - on.x) + abs(one.y - on.y))
+
+
+def large_ons(listed: list[Word]) -> list[Word]:
+    """ON over the new settings; the old ones are drawn under half as large."""
+    return [one for one in listed if one.text == "ON" and one.bottom - one.top > 11]
+
+
+def read_rows(pdf: bytes, folder: Path, printed: list[list[tuple[int, ...]]]) -> list[list[list[str]]]:
+    pictures = images(pdf, folder, 72 * SCALE)
+    pages = words(pdf, folder)
+    read = []
+    for picture, (_w, _h, listed), rows in zip(pictures, pages, printed, strict=True):
+        ons = sorted(large_ons(listed), key=lambda one: one.y)
+        read.append([read_row(picture, listed, on, row) for on, row in zip(ons, rows, strict=True)])
+    return read
+
+
+def test_every_slider_lies_where_the_plan_puts_it(tmp_path: Path) -> None:
+    plan = small_plan()
+    rows: list[list[tuple[int, ...]]] = [
+        [(1, 2, 3, 4, 5, 6), (1,)],
+        [(1, 2, 3, 4)],
+        [(8, 7, 6, 5, 4, 3, 2, 1)],
+        [],
+        [(1, 2, 3)],
+    ]
+    got = read_rows(setting_sheets(plan, small_faces()), tmp_path, rows)
+    switches = {pack: entry["switches"] for pack, entry in plan["packs"].items()}
+    assert got == [
+        [switches["N1"]["ADD"]["set"], switches["N1"]["END"]["set"]],
+        [switches["R1"]["SET"]["set"]],
+        [switches["R2"]["ID"]["set"]],
+        [],
+        [switches["C2"]["SIDE"]["set"]],
+    ]
+
+
+def test_all_patterns_on_all_four_sides_upright_and_on_their_heads(tmp_path: Path) -> None:
+    cases = list(product(("up", "down", "left", "right"), (False, True), product(("on", "off"), repeat=2)))
+    plan, _ = many(len(cases))
+    devices: dict[str, DeviceFace] = {}
+    for (pack, entry), (side, turned, pattern) in zip(plan["packs"].items(), cases, strict=True):
+        entry["switches"] = {"SET": {"set": list(pattern), "was": None}}
+        row = RowFace("SET", "slide", (1, 2), side, upside_down=turned)  # type: ignore[arg-type]
+        devices[pack] = DeviceFace(pack, "Tarn A", None, len(devices), None, (row,))
+    got = read_rows(setting_sheets(plan, Faces(devices)), tmp_path, [[(1, 2)]] * len(cases))
+    assert got == [[list(pattern)] for _side, _turned, pattern in cases]
+
+
+def test_forty_packs_give_forty_sheets(tmp_path: Path) -> None:
+    pages = words(setting_sheets(*many(40)), tmp_path)
+    assert len(pages) == 40
+
+
+def test_a_row_of_sixteen_switches_stays_on_the_page(tmp_path: Path) -> None:
+    plan, faces = many(1)
+    plan["packs"]["P1"]["switches"] = {"SET": {"set": ["on", "off"] * 8, "was": ["off"] * 16}}
+    row = RowFace("SET", "slide", tuple(range(1, 17)))
+    faces = Faces({"P1": replace(faces.devices["P1"], rows=(row,))})
+    ((wide, _high, listed),) = words(setting_sheets(plan, faces), tmp_path)
+    assert max(word.right for word in listed) < wide - 40
+
+
+@pytest.mark.parametrize("mark", list("0123456789"))
+def test_the_wheel_points_to_its_mark_and_to_no_other(mark: str, tmp_path: Path) -> None:
+    plan = small_plan()
+    plan["packs"]["C1"]["switches"]["GROUP"] = {"set": [mark], "was": [mark]}
+    pdf = setting_sheets(plan, small_faces())
+    picture = images(pdf, tmp_path, 72 * SCALE)[3]
+    on_wheel = [one for one in words(pdf, tmp_path)[3][2] if one.text.isdigit() and 7 < one.bottom - one.top < 8]
+    assert len(on_wheel) == 10
+    black = [one.text for one in on_wheel if dark_edge(picture, one)]
+    assert black == [mark]
+
+
+def dark_edge(picture: NDArray[np.uint8], one: Word) -> bool:
+    """Whether the ground beside a mark is black."""
+    x, y = round((one.left - 1.5) * SCALE), round(one.y * SCALE)
+    return bool(picture[y, x] < 60)
