@@ -289,7 +289,7 @@ def test_the_wheel_points_to_its_mark_and_to_no_other(mark: str, tmp_path: Path)
     plan["packs"]["C1"]["switches"]["GROUP"] = {"set": [mark], "was": [mark]}
     pdf = setting_sheets(plan, small_faces())
     picture = images(pdf, tmp_path, 72 * SCALE)[3]
-    on_wheel = [one for one in words(pdf, tmp_path)[3][2] if one.text.isdigit() and 7 < one.bottom - one.top < 8]
+    on_wheel = [one for one in words(pdf, tmp_path)[3][2] if len(one.text) == 1 and one.text.isdigit() and wheel(one)]
     assert len(on_wheel) == 10
     black = [one.text for one in on_wheel if dark_edge(picture, one)]
     assert black == [mark]
@@ -299,3 +299,8 @@ def dark_edge(picture: NDArray[np.uint8], one: Word) -> bool:
     """Whether the ground beside a mark is black."""
     x, y = round((one.left - 1.5) * SCALE), round(one.y * SCALE)
     return bool(picture[y, x] < 60)
+
+
+def wheel(one: Word) -> bool:
+    """Whether a word stands where the first row of a sheet has its large wheel."""
+    return one.right < 150 and one.bottom < 350
