@@ -19,6 +19,11 @@ T = TypeVar("T")
 
 NUMBER = re.compile(r"-?\d+(\.\d+)?(e-?\d{1,2})?")
 """The one grammar of numbers: no sign +, no underscores, no inf or nan."""
+_TEXT_NUMBER: dict[str, Any] = {
+    "type": "string",
+    "pattern": r"^-?\d+(\.\d+)?(e-?\d{1,2})?(\s*\.\.\s*-?\d+(\.\d+)?(e-?\d{1,2})?)?$",
+}
+_TEXT_WHOLE: dict[str, Any] = {"type": "string", "pattern": r"^-?\d{1,9}$"}
 _SPAN = re.compile(r"(?P<low>.+?)\.\.(?P<high>.+)")
 _IDENTIFIER = re.compile(r"[^\W_](?:[\w .+/()#-]*[^\W_)])?", re.UNICODE)
 
@@ -85,7 +90,7 @@ def number(low: float, high: float, unit: str = "", *, spans: bool = True) -> Le
             raise Expected(f"{expected}, lower end first")
         return span
 
-    schema: dict[str, Any] = {"anyOf": [{"type": "number", "minimum": low, "maximum": high}, {"$ref": "#/$defs/text_number"}]}
+    schema: dict[str, Any] = {"anyOf": [{"type": "number", "minimum": low, "maximum": high}, dict(_TEXT_NUMBER)]}
     return Leaf(parse, expected, schema)
 
 
@@ -98,7 +103,7 @@ def whole(low: int, high: int, unit: str = "") -> Leaf[int]:
             raise Expected(expected)
         return int(text)
 
-    return Leaf(parse, expected, {"anyOf": [{"type": "integer", "minimum": low, "maximum": high}, {"$ref": "#/$defs/text_whole"}]})
+    return Leaf(parse, expected, {"anyOf": [{"type": "integer", "minimum": low, "maximum": high}, dict(_TEXT_WHOLE)]})
 
 
 def whole_or(plain_word: str, low: int, high: int) -> Leaf[int | str]:

@@ -1,0 +1,43 @@
+"""``interop check SITE``: judge a site as it is written, found and planned; decide nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from interop.cli.status import Status
+
+__all__ = ["command"]
+
+
+@click.command(name="check")
+@click.argument("site", type=click.Path(path_type=Path))
+@click.option("--stage", type=click.Choice(["found", "planned", "both"]), default="both", show_default=True,
+              help="Which stage decides the exit status.")
+@click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
+@click.option("--limit", type=click.IntRange(1, 1_000), default=4, show_default=True, help="Largest input file in MB.")
+def command(site: Path, stage: str, as_json: bool, limit: int) -> Status:
+    """Judge SITE as found and as planned. What it leaves to the plan is listed as not judged."""
+    from interop.documents.package import check_site
+    from interop.site.load import load_site
+
+    read = load_site(site, limit * 1_000_000)
+    judged = check_site(read)
+    wanted = {"found": judged.found, "planned": judged.planned, "both": (*judged.found, *judged.planned)}[stage]
+    asked = [one for one in wanted if one.subject != "power"]
+    if as_json:
+        import json
+
+        from interop.documents.contract import finding_json
+
+        click.echo(json.dumps({"format": "interop-check", "version": 1, "site": {"name": read.name},
+                               "findings": [finding_json(one) for one in judged.planned],
+                               "found": [finding_json(one) for one in judged.found],
+                               "not_judged": list(judged.not_judged)}, indent=1, ensure_ascii=False, sort_keys=True))
+    else:
+        from interop.cli.show import show_check
+
+        show_check(read, judged)
+    stops = any(one.level.value == "stop" for one in asked)
+    return Status.NO if stops else Status.CLEARED

@@ -1,0 +1,51 @@
+"""``interop plan SITE --out DIR``: decide what the site leaves open and write the plan's folder."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import click
+
+from interop.cli.status import Status
+
+__all__ = ["command"]
+
+
+def _date(_context: click.Context, _parameter: click.Parameter, value: str | None) -> str | None:
+    if value is None or re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])", value):
+        return value
+    raise click.BadParameter("a date such as 2031-05-02")
+
+
+@click.command(name="plan")
+@click.argument("site", type=click.Path(path_type=Path))
+@click.option("--out", "out", type=click.Path(path_type=Path), required=True,
+              help="Folder of the plan: new, empty, or an older plan of this program.")
+@click.option("--draft", is_flag=True, help="Issue everything, every page marked as not for installation.")
+@click.option("--date", callback=_date, help="Date to print (YYYY-MM-DD); without it a blank to fill in.")
+@click.option("--json", "as_json", is_flag=True, help="Print plan.json too.")
+@click.option("--limit", type=click.IntRange(1, 1_000), default=4, show_default=True, help="Largest input file in MB.")
+def command(site: Path, out: Path, draft: bool, date: str | None, as_json: bool, limit: int) -> Status:
+    """Decide SITE: managers, members, addresses, switches, conductors. Write sheets, notes and plan.json to DIR."""
+    from interop.cli.folder import write_plan_folder
+    from interop.documents.package import TooWide, plan_site
+    from interop.site.load import load_site
+
+    read = load_site(site, limit * 1_000_000)
+    try:
+        package = plan_site(read, draft=draft, date=date)
+    except TooWide as wide:
+        raise click.ClickException(f"{site.name}: {wide}: at most 8 kinds of packs and 4 links that compete for the same packs"
+                                   ) from None
+    write_plan_folder(out, package.files)
+    if as_json:
+        click.echo(package.files["plan.json"].decode("utf-8"), nl=False)
+    else:
+        from interop.cli.show import show_plan
+
+        show_plan(package, out)
+    cleared = package.plan["cleared"]
+    if not cleared["settings"]:
+        return Status.NO
+    return Status.CLEARED if cleared["joining"] else Status.NOT_FOR_JOINING

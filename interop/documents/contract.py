@@ -1,0 +1,259 @@
+"""plan.json: everything decided, with reasons, findings and assumptions, in the shape that programs may rely on."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from interop.choose.cables import Planned
+from interop.choose.cells import energy_wh
+from interop.choose.members import LinkChoice
+from interop.choose.plan import Decisions
+from interop.documents.canonical import fingerprint
+from interop.documents.reasons import reasons, runner_up_text
+from interop.records.models import Record
+from interop.records.switches import Pattern
+from interop.rules.finding import SUBJECTS, Finding, Level
+from interop.site.site import Cable, Device, Site
+from interop.wiring.talks import chain_talks, controller_talks, report_talks
+
+__all__ = ["FORMAT", "VERSION", "cleared", "finding_json", "plan_dict"]
+
+FORMAT, VERSION = "interop-plan", 1
+
+Json = dict[str, Any]
+
+
+def cleared(findings: Iterable[Finding]) -> dict[str, bool]:
+    """Judge the two clearances on the findings of the planned stage.
+
+    Settings: no stop that is broken, no cannot-tell at level stop among the subjects of settings, no must-accept caution
+    left. Joining: the same over every subject.
+    """
+    waiting, stops, unknown, unknown_settings = False, False, False, False
+    for one in findings:
+        waiting |= one.must_accept and one.accepted is None
+        if one.level is Level.STOP:
+            stops |= one.verdict == "broken"
+            unknown |= one.verdict == "cannot-tell"
+            unknown_settings |= one.verdict == "cannot-tell" and one.subject in SUBJECTS
+    settings = not (waiting or stops or unknown_settings)
+    return {"settings": settings, "joining": settings and not unknown}
+
+
+def finding_json(one: Finding) -> Json:
+    """Return a finding in the shape of the contract."""
+    accepted = one.accepted
+    return {
+        "rule": one.rule, "subject": one.subject, "level": one.level.value, "verdict": one.verdict, "about": list(one.about),
+        "got": one.got, "limit": one.limit,
+        "facts": [{"record": f.record, "path": f.path, "state": f.state} for f in one.facts],
+        "text": one.text, "todo": one.todo, "source": one.source,
+        "at": [{"file": file, "line": line, "column": column} for file, line, column in one.at],
+        "must_accept": one.must_accept,
+        "accepted": {"why": accepted.why, "by": accepted.by, "on": accepted.on} if accepted is not None else None,
+    }
+
+
+def plan_dict(decisions: Decisions, planned: Sequence[Finding], found: Sequence[Finding], *, draft: bool,
+              date: str | None) -> Json:
+    """Return the whole plan in the shape of the contract, with its fingerprint (without the list of files)."""
+    site = decisions.site
+    buses = _buses(decisions)
+    plan: Json = {
+        "format": FORMAT, "version": VERSION, "cleared": cleared(planned), "draft": draft, "date": date,
+        "inputs": [{"path": path, "sha256": hashlib.sha256(data).hexdigest()} for path, data in site.inputs],
+        "site": {"name": site.name},
+        "devices": {d.id: _device(d) for d in site.devices.values()},
+        "findings": [finding_json(one) for one in planned], "found": [finding_json(one) for one in found],
+        "links": [_link(decisions, choice, buses) for choice in decisions.links],
+        "buses": buses, "packs": {d.id: _pack(decisions, d, buses) for d in site.packs},
+        "cables": _cables(decisions), "power": None, "settings": _settings(decisions),
+        "assumptions": _assumptions(site), "reasons": reasons(decisions),
+    }
+    plan["fingerprint"] = fingerprint(plan)
+    return plan
+
+
+def _device(device: Device) -> Json:
+    return {"kind": device.kind, "record": device.record.id, "units": device.units, "place": device.place,
+            "installed": not device.new}
+
+
+def _link(decisions: Decisions, choice: LinkChoice, buses: Mapping[str, Json]) -> Json:
+    link, route = choice.link, decisions.routes.get(choice.link.id)
+    formed = choice.family is not None and route is not None
+    order = route.order if route is not None else ()
+    runner = choice.runner_up
+    return {
+        "id": link.id, "poller": _poller(decisions, choice) if formed else None, "manager": choice.manager if formed else None,
+        "members": [p for p in order if p != choice.manager], "reports_to": list(link.reports_to),
+        "buses": [name for name in buses if name.startswith(f"{link.id} ")], "proved": True,
+        "runner_up": None if runner is None or not formed else {
+            "manager": runner.manager, "members": [m for m in runner.members if m != runner.manager],
+            "lost_at": runner.lost_at, "text": runner_up_text(choice)},
+    }
+
+
+def _chain_buses(decisions: Decisions, choice: LinkChoice, name: str) -> tuple[str, ...]:
+    pack = decisions.packs[name]
+    if choice.family is None or choice.family.chain is None or pack.mode is None:
+        return ()
+    return chain_talks(decisions.site.devices[name].record, pack.mode).get(choice.family.chain, ())
+
+
+def _poller(decisions: Decisions, choice: LinkChoice) -> str | None:
+    if choice.manager is None:
+        return choice.link.reports_to[0] if choice.link.reports_to else None
+    record = decisions.site.devices[choice.manager].record
+    who = {record.buses[bus].poller.only for bus in _chain_buses(decisions, choice, choice.manager)}
+    if who == {"controller"} and choice.link.reports_to:
+        return choice.link.reports_to[0]
+    return None if who == {"nobody"} else choice.manager
+
+
+def _buses(decisions: Decisions) -> dict[str, Json]:
+    found: dict[str, Json] = {}
+    for choice in decisions.links:
+        route = decisions.routes.get(choice.link.id)
+        if choice.family is None or route is None:
+            continue
+        own = {p: _chain_buses(decisions, choice, p) for p in route.order}
+        devices = decisions.site.devices
+        one_hop = any(devices[p].record.buses[b].hop == "one" for p, names in own.items() for b in names)
+        if choice.family.chain is not None and one_hop:
+            for i, cable in enumerate((c for c in route.cables if c.carries == "chain"), 1):
+                ends = [(e.device, _bus_at(devices[e.device].record, own[e.device], e.socket)) for e in (cable.a, cable.b)]
+                found[f"{choice.link.id} chain {i}"] = _bus(decisions, choice.family.chain, ends)
+        elif choice.family.chain is not None and len(route.order) > 1:
+            found[f"{choice.link.id} chain"] = _bus(decisions, choice.family.chain, [(p, own[p][0]) for p in route.order if own[p]])
+        _report_bus(decisions, choice, own, found)
+    return found
+
+
+def _report_bus(decisions: Decisions, choice: LinkChoice, own: Mapping[str, tuple[str, ...]], found: dict[str, Json]) -> None:
+    """Enter the bus towards the controllers: one of its own, or the packs' own bus with the controllers on it."""
+    family = choice.family
+    if family is None or family.report is None or not choice.link.reports_to:
+        return
+    devices = decisions.site.devices
+    ends = [(c, controller_talks(devices[c].record)[family.report][0]) for c in choice.link.reports_to]
+    source = choice.manager if choice.manager is not None else next(iter(own), None)
+    if source is None:
+        return
+    mode = decisions.packs[source].mode or ""
+    buses = report_talks(devices[source].record, mode).get(family.report, ())
+    apart = [b for b in buses if b not in own.get(source, ())]
+    shared = f"{choice.link.id} chain"
+    if not apart and shared in found:
+        found[shared]["nodes"] += [list(e) for e in ends]
+        found[shared]["terminators"] += _terminators(decisions, ends)
+    elif buses:
+        found[f"{choice.link.id} report"] = _bus(decisions, family.report, [(source, (apart or list(buses))[0]), *ends])
+
+
+def _bus_at(record: Record, names: Sequence[str], socket: str | None) -> str:
+    for name in names:
+        sockets = record.buses[name].sockets
+        if sockets is not None and socket in sockets:
+            return name
+    return names[0] if names else ""
+
+
+def _bus(decisions: Decisions, talk: Any, nodes: Sequence[tuple[str, str]]) -> Json:
+    kind = talk.kind if talk.kind in ("rs-485", "can", "rs-232") else "other"
+    return {"kind": kind, "dialect": talk.dialect, "rate_bps": talk.rate_bps, "nodes": [list(n) for n in nodes],
+            "terminators": _terminators(decisions, nodes)}
+
+
+def _terminators(decisions: Decisions, nodes: Iterable[tuple[str, str]]) -> list[Json]:
+    found = []
+    for device, bus in nodes:
+        record = decisions.site.devices[device].record
+        fitted = record.buses[bus].termination.fitted.only if bus in record.buses else None
+        if fitted == "always":
+            found.append({"device": device, "by": "fitted"})
+        elif decisions.terminators.get((device, bus)):
+            found.append({"device": device, "by": "plug" if fitted == "by plug" else "switch"})
+    return found
+
+
+def _pack(decisions: Decisions, device: Device, buses: Mapping[str, Json]) -> Json:
+    choice = decisions.packs[device.id]
+    route = decisions.routes.get(choice.link) if choice.link is not None else None
+    on = route is not None and device.id in route.order
+    at = {name: choice.address for name, bus in buses.items() if on and choice.address is not None and choice.link is not None
+          and name.startswith(f"{choice.link} chain") and any(n[0] == device.id for n in bus["nodes"])}
+    address = choice.address if on else None
+    if on and address is None:
+        address = _route_number(decisions, device, route.order if route is not None else ())
+        at = {name: address for name, bus in buses.items() if address is not None and name.startswith(f"{choice.link} chain")
+              and any(n[0] == device.id for n in bus["nodes"])}
+    patterns = decisions.patterns[device.id]
+    was: Mapping[str, Pattern] = device.found.patterns if device.found is not None else {}
+    return {"role": choice.role if on else "unmanaged", "link": choice.link if on else None, "mode": choice.mode if on else None,
+            "address": address, "addresses": at,
+            "switches": {row: {"set": list(bits), "was": list(was[row]) if row in was else None} for row, bits in patterns.items()}}
+
+
+def _route_number(decisions: Decisions, device: Device, order: Sequence[str]) -> int | None:
+    """The number that the route gives a pack numbered by port order: its position from the manager, from the lowest allowed."""
+    for rule in device.record.addresses.values():
+        if rule.given in ("by port order", "by direction pin"):
+            allowed = rule.allowed.only
+            position = order.index(device.id)
+            if allowed is None:
+                return position
+            return allowed[position] if position < len(allowed) else None
+    return None
+
+
+def _cables(decisions: Decisions) -> dict[str, Json]:
+    found: dict[str, Json] = {}
+    for route in decisions.routes.values():
+        for cable in route.cables:
+            found[cable.id] = _cable(cable, decisions.actions[cable.id].action)
+    for removed in decisions.removed:
+        found.setdefault(removed.cable.id, _removed(removed.cable))
+    return found
+
+
+def _cable(cable: Planned, action: str) -> Json:
+    return {"from": [cable.a.device, cable.a.port, cable.a.socket], "to": [cable.b.device, cable.b.port, cable.b.socket],
+            "action": action, "kind": cable.kind, "joined": [list(p) for p in cable.joined or ()],
+            "cut": list(cable.cut) if cable.kind == "straight" else []}
+
+
+def _removed(cable: Cable) -> Json:
+    return {"from": [cable.a.device, cable.a.port, cable.a.socket], "to": [cable.b.device, cable.b.port, cable.b.socket],
+            "action": "remove", "kind": "straight", "joined": [], "cut": []}
+
+
+def _settings(decisions: Decisions) -> dict[str, Json]:
+    """What to enter in each controller for its dialect; the electrical settings come with the power side."""
+    found: dict[str, Json] = {}
+    for choice in decisions.links:
+        family = choice.family
+        if family is None or family.report is None or choice.link.id not in decisions.routes:
+            continue
+        for name in choice.link.reports_to:
+            record = decisions.site.devices[name].record
+            codes = [record.buses[b].codes.get(family.report.dialect) for b in controller_talks(record).get(family.report, ())]
+            value = next((c for c in codes if c is not None), None)
+            who = [choice.manager] if choice.manager is not None else list(choice.members)
+            found.setdefault(name, {})["dialect"] = {
+                "value": f"{family.report.dialect}: {value}" if value is not None else family.report.dialect,
+                "because": f"link {choice.link.id} reports in {family.report.dialect}", "set_by": who}
+    return found
+
+
+def _assumptions(site: Site) -> list[Json]:
+    """Assumptions that decide something in this plan (none of them electrical yet)."""
+    seen: dict[str, Record] = {d.record.id: d.record for d in site.packs}
+    found = []
+    for name, record in sorted(seen.items()):
+        if record.cells is not None and energy_wh(record) is not None and not record.cells.usable_share.known:
+            found.append({"id": f"usable-share {name}", "fact": f"usable share of {name}", "value": "1",
+                          "range": ["0.8", "1"], "decides": ["energy not on a link"]})
+    return found

@@ -1,0 +1,76 @@
+"""Faces of a plan's devices and cables, filled from the records: how rows, sockets and plugs look."""
+
+from __future__ import annotations
+
+from interop.choose.plan import Decisions
+from interop.documents.face import CableFace, DeviceFace, Faces, PortFace, RowFace
+from interop.documents.reasons import straight_words
+from interop.records.models import SwitchRow
+from interop.records.switches import positions
+from interop.site.site import Device
+from interop.standards.sizes import format_length
+
+__all__ = ["faces_of"]
+
+
+def faces_of(decisions: Decisions) -> Faces:
+    """Return the faces of every device and cable of a plan."""
+    site = decisions.site
+    devices = {d.id: _device(decisions, d) for d in site.devices.values()}
+    cables: dict[str, CableFace] = {}
+    for route in decisions.routes.values():
+        for cable in route.cables:
+            length = format_length(cable.length_m) if cable.length_m is not None else None
+            cables[cable.id] = CableFace(_plug(decisions, cable.a.device, cable.a.port), _plug(decisions, cable.b.device, cable.b.port),
+                                         length, straight_words(decisions, cable))
+    for removed in decisions.removed:
+        a, b = removed.cable.a, removed.cable.b
+        cables.setdefault(removed.cable.id, CableFace(_plug(decisions, a.device, a.port), _plug(decisions, b.device, b.port)))
+    return Faces(devices, cables)
+
+
+def _plug(decisions: Decisions, device: str | None, port: str | None) -> str:
+    if device is None or port is None:
+        return "not stated"
+    return decisions.site.devices[device].record.ports[port].plug.only or "not stated"
+
+
+def _device(decisions: Decisions, device: Device) -> DeviceFace:
+    record = device.record
+    rows = tuple(_row(name, row) for name, row in record.switches.items())
+    ports = []
+    for name, port in record.ports.items():
+        for socket in port.sockets:
+            ports.append(PortFace(name, socket, port.plug.only, _holds(decisions, device, name, socket)))
+    after = tuple(f"After {p.after}: {p.do}." if p.after else f"Before {p.before}: {p.do}." for p in record.procedures
+                  if p.after or p.before)
+    return DeviceFace(device.id, record.name, device.place, device.rank if device.kind == "pack" else 10**6 + device.index,
+                      record.revision.only, rows, tuple(ports), _protection(device), after)
+
+
+def _row(name: str, row: SwitchRow) -> RowFace:
+    side = row.on_side.only
+    return RowFace(name, row.kind, row.printed or (), side or "up", row.mounted == "upside down",  # type: ignore[arg-type]
+                   row.takes_effect.only, positions(row) if row.kind != "slide" else ())
+
+
+def _holds(decisions: Decisions, device: Device, port: str, socket: str) -> str | None:
+    """A terminator plug where the plan asks for one: in the free socket of the bus."""
+    from interop.wiring.faces import wire_pins
+
+    used = {(e.device, e.socket) for r in decisions.routes.values() for c in r.cables for e in (c.a, c.b)}
+    if (device.id, socket) in used:
+        return None
+    for bus in device.record.buses:
+        if (decisions.terminators.get((device.id, bus)) and device.record.buses[bus].termination.fitted.only == "by plug"
+                and wire_pins(device.record, port, bus, decisions.packs[device.id].mode)):
+            return "terminator plug"
+    return None
+
+
+def _protection(device: Device) -> tuple[str, ...]:
+    built_in = device.record.electric.built_in_device
+    if built_in is None or built_in.kind.only in (None, "none"):
+        return ()
+    rating = built_in.rating_a.only
+    return (f"built-in {built_in.kind.only}" + (f", {rating} A" if rating is not None else ""),)

@@ -1,0 +1,157 @@
+"""Why a plan is as it is, in words: managers, runners-up, packs left off, conductors cut and kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from interop.choose.cables import Blocked, Planned
+from interop.choose.members import LinkChoice
+from interop.choose.no_cable import NoCable
+from interop.choose.plan import Decisions
+from interop.rules.wording import named
+from interop.wiring.contacts import BusWire, Contact, Empty, Joining, LineWire, NodeFault, NotStated, Reference, Supply, Unknown
+from interop.wiring.talks import mixing_statement
+
+__all__ = ["blocked_words", "cable_reasons", "contact_words", "reasons", "runner_up_text", "straight_words"]
+
+Reason = dict[str, Any]
+
+
+def reasons(decisions: Decisions) -> list[Reason]:
+    """Return the reasons of a plan in the contract's shape, in a fixed order."""
+    found: list[Reason] = []
+    for choice in decisions.links:
+        found += _link_reasons(decisions, choice)
+    for link, blocked in decisions.blocked.items():
+        found.append({"about": [], "text": f"Link {link}: {blocked_words(blocked)}"})
+    for removed in decisions.removed:
+        found.append({"about": [removed.cable.id], "text": f"Cable {removed.cable.id} goes: {removed.why}."})
+    for route in decisions.routes.values():
+        for cable in route.cables:
+            found += [{"about": [cable.id], "text": text} for text in cable_reasons(decisions, cable)]
+    return found
+
+
+def _link_reasons(decisions: Decisions, choice: LinkChoice) -> Iterator[Reason]:
+    link = choice.link
+    if choice.family is None:
+        yield {"about": list(link.packs), "text": f"No pack of link {link.id} can be managed: no mode, dialect, rate, address "
+               "and manager fit together."}
+        return
+    if choice.manager is not None:
+        yield {"about": [choice.manager], "text": f"{choice.manager} is the manager of link {link.id}: "
+               f"{_manager_words(decisions, choice)}."}
+    if choice.runner_up is not None:
+        about = [choice.runner_up.manager] if choice.runner_up.manager is not None else []
+        yield {"about": about, "text": runner_up_text(choice)}
+    if choice.left_off:
+        yield {"about": list(choice.left_off), "text": f"{named(choice.left_off)} cannot join link {link.id} beside "
+               f"{named(choice.members)} and stay on the busbar only."}
+
+
+def _manager_words(decisions: Decisions, choice: LinkChoice) -> str:
+    devices = decisions.site.devices
+    record = devices[choice.manager or ""].record
+    seen: dict[int, Any] = {}
+    for name in choice.members:
+        seen.setdefault(id(devices[name].record), devices[name].record)
+    for one in seen.values():
+        for other in seen.values():
+            item = mixing_statement(one, other) if one is not other else None
+            if item is None or item.manager is None:
+                continue
+            key = (item.source or next(iter(one.sources))).split(" ")[0]
+            source = one.sources[key]
+            who = {"this": one.name, "other": other.name, "newest": "the newest generation"}[item.manager]
+            says = "common practice" if source.says == "practice" else f"{source.title} ({source.says})"
+            return f"beside {other.name}, {who} must be manager ({says}), and of the packs that may be it loses least"
+    if choice.link.manager == choice.manager:
+        return "the site file names it"
+    only = sum(devices[p].record is record for p in choice.members) == 1 and len(seen) > 1
+    return "it is the only pack of its kind" if only else "of the packs that may be manager it loses least at every level in order"
+
+
+def runner_up_text(choice: LinkChoice) -> str:
+    """Say which plan came second and at which level it lost."""
+    runner = choice.runner_up
+    if runner is None:
+        return ""
+    same = set(runner.members) == set(choice.members)
+    what = f"with {runner.manager} as manager" if runner.manager != choice.manager else "with other members"
+    with_whom = "" if same else f" and members {named([m for m in runner.members if m != runner.manager]) or 'none'}"
+    if runner.lost_at == "place":
+        return f"Second best for link {choice.link.id}: {what}{with_whom}; equal at every level, later by place."
+    return (f"Second best for link {choice.link.id}: {what}{with_whom}; it loses at \"{runner.lost_at}\" "
+            f"({runner.theirs} against {runner.ours}).")
+
+
+def contact_words(contact: Contact) -> str:
+    """Say what a pin carries."""
+    if isinstance(contact, BusWire):
+        return f"data {contact.wire}"
+    if isinstance(contact, LineWire):
+        return f"{contact.use} line {contact.wire}"
+    if isinstance(contact, Reference):
+        return f"reference ({contact.tie})"
+    if isinstance(contact, Supply):
+        return f"supply {contact.volts} V" if contact.volts != "not stated" else "supply"
+    words = {Empty: "must stay empty", Unknown: "unknown", NotStated: "not stated"}
+    return words.get(type(contact), "unused")
+
+
+def cable_reasons(decisions: Decisions, cable: Planned) -> list[str]:
+    """Return one line per cause why conductors of a cable are cut, and one for the references left out."""
+    if cable.choice is None:
+        return []
+    by_cause: dict[str, list[str]] = {}
+    blank = {a for a, b in cable.joined or () if a == b} - {a for a, _ in cable.choice.joined}
+    for conductor in cable.choice.conductors:
+        if not conductor.kept and conductor.a not in blank:
+            by_cause.setdefault(_cut_words(conductor.why), []).append(conductor.a)
+    lines = [f"Cable {cable.id}: cut {_pins(pins)}: {cause}." for cause, pins in by_cause.items()]
+    if cable.bridged:
+        lines.append(f"Cable {cable.id} bridges {named(cable.bridged)}.")
+    return lines
+
+
+def _pins(pins: list[str]) -> str:
+    return f"pin{'s' if len(pins) > 1 else ''} {named(pins)}"
+
+
+def _cut_words(why: object) -> str:
+    if isinstance(why, Joining):
+        return f"{why.cause.value} ({contact_words(why.first)} / {contact_words(why.second)})"
+    if isinstance(why, NodeFault):
+        return (f"{why.cause.value} ({why.first.spot.device} pin {why.first.spot.pin} {contact_words(why.first.contact)} / "
+                f"{why.second.spot.device} pin {why.second.spot.pin} {contact_words(why.second.contact)})")
+    return str(getattr(why, "value", why))
+
+
+def straight_words(decisions: Decisions, cable: Planned) -> str | None:
+    """Say what a plain straight cable would do in place of a cut or re-pinned one; None where it would do no harm."""
+    if cable.choice is None or (not cable.cut and cable.kind == "straight"):
+        return None
+    causes: dict[str, list[str]] = {}
+    for conductor in cable.choice.conductors:
+        if not conductor.kept and isinstance(conductor.why, Joining | NodeFault):
+            causes.setdefault(conductor.why.cause.value, []).append(conductor.a)
+    if cable.kind == "repinned":
+        return "A plain straight cable joins unlike pins: the data wires do not meet their like, and the link stays dead."
+    said = "; ".join(f"{cause} on {_pins(pins)}" for cause, pins in causes.items())
+    return f"A plain straight cable gives: {said}." if said else None
+
+
+def blocked_words(blocked: Blocked) -> str:
+    """Say why no cable joins the kinds of a link."""
+    kinds = " and ".join(blocked.kinds)
+    if blocked.no_cable is None:
+        return f"no order of {kinds} has a cable for every two neighbours."
+    return f"no cable joins {kinds}: {_core_words(blocked.no_cable)}."
+
+
+def _core_words(no_cable: NoCable) -> str:
+    core = no_cable.smallest
+    pins = ", ".join(f"{held.spot.device} {held.spot.socket} pin {held.spot.pin} ({contact_words(held.contact)})"
+                     for held in core.pins)
+    return core.reason.value + (f": {pins}" if pins else "")

@@ -1,0 +1,30 @@
+"""The power side is not computed yet: until it is, joining is never cleared and every document says so."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from interop.rules.finding import Hit, Level, cannot_tell, rule
+from interop.wiring.stage import Stage
+
+__all__ = ["power_not_judged"]
+
+
+@rule(
+    "power-not-judged", "power", broken=Level.STOP, unknown=Level.STOP,
+    meaning="Currents, fuses, cables and joining voltages of the bank are not computed.",
+    source="common practice",
+    explain="Unlike packs on one busbar share current by resistance and later by capacity, never by rating. Until the currents, the "
+            "faults, the protective devices and the joining readings of this bank are computed, nobody may close power on the word "
+            "of this plan. Settings, addresses and data cables are judged apart and may be prepared. Have the power side "
+            "worked out and checked by somebody licensed to do it before packs are joined.",
+)
+def power_not_judged(stage: Stage) -> Iterator[Hit]:
+    """Say for each planned bank of two packs or more that its power side is not judged."""
+    if stage.name != "planned":
+        return
+    for bank in stage.banks:
+        if len(bank) > 1:
+            yield cannot_tell(
+                bank, "Power is not judged: sharing of current, faults, protection and joining of this bank are not computed.",
+                "Have currents, protective devices, cables and the joining voltages checked before any pack is joined.")
