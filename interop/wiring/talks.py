@@ -12,9 +12,9 @@ from functools import lru_cache
 from interop.records.answers import Answer
 from interop.records.models import AddressRule, Bus, Mixing, Record
 
-__all__ = ["RecordKey", "Talk", "address_allowed", "alive_buses", "chain_address_rule", "chain_talks", "controller_talks",
-           "has_manager", "manager_addresses", "matches", "may_be_manager", "mixing_statement", "report_talks",
-           "same_busbar", "same_link"]
+__all__ = ["RecordKey", "Talk", "address_allowed", "address_inside", "alive_buses", "chain_address_rule", "chain_talks", "controller_talks",
+           "has_manager", "manager_addresses", "matches", "may_be_manager", "mixing_candidates", "mixing_statement",
+           "report_talks", "same_busbar", "same_link"]
 
 
 class RecordKey:
@@ -113,6 +113,23 @@ def mixing_statement(record: Record, other: Record) -> Mixing | None:
     return _statement(RecordKey(record), RecordKey(other))
 
 
+def mixing_candidates(record: Record, other: Record) -> tuple[tuple[Mixing, bool], ...]:
+    """Return the statements that may speak of the other, first first: (statement, whether it surely does).
+
+    The first sure one ends the list; a statement about a generation may speak of a record whose generation is not known.
+    """
+    found: list[tuple[Mixing, bool]] = []
+    for item in record.with_:
+        if matches(item, other):
+            return (*found, (item, True))
+        words = item.other.split()
+        if "generation" in words and other.generation.only is None:
+            family, stated = " ".join(words[1:words.index("generation")]), other.generation.values
+            if family == other.family and (not stated or words[-1] in map(str, stated)):
+                found.append((item, False))
+    return tuple(found)
+
+
 def same_link(record: Record, other: Record) -> str:
     """Return yes, no or silent: what a record says of the other on one link (alike records: yes)."""
     if record is other:
@@ -165,6 +182,11 @@ def manager_addresses(record: Record, rule: AddressRule, mode: str, controller_b
     return tuple(rule.allowed.only or ())
 
 
+def address_inside(rule: AddressRule, address: int) -> Answer:
+    """Return whether an address is in the set that the record allows, whoever takes it."""
+    return rule.allowed.judge(lambda allowed: Answer.HOLDS if address in allowed else Answer.BROKEN)
+
+
 def address_allowed(record: Record, rule: AddressRule, address: int, mode: str, controller_bus: str, role: str) -> Answer:
     """Return whether a record allows a pack an address in a role: in the set, not kept for others, not the manager's."""
     if role == "manager":
@@ -174,7 +196,7 @@ def address_allowed(record: Record, rule: AddressRule, address: int, mode: str, 
         return Answer.HOLDS if address in answers else Answer.BROKEN
     if address in rule.kept_for:
         return Answer.BROKEN
-    inside = rule.allowed.judge(lambda allowed: Answer.HOLDS if address in allowed else Answer.BROKEN)
+    inside = address_inside(rule, address)
     fact = rule.manager.of(mode, controller_bus)
     if record.manager.made_by.only == "address":
         if not fact.known:
