@@ -13,7 +13,7 @@ from functools import cached_property
 from interop.records.models import Record
 from interop.records.switches import Case, Pattern, readings
 from interop.site.site import Cable, Device, End, Link, Site
-from interop.wiring.contacts import NodeFault, Socket, Spot, build_nets, node_faults
+from interop.wiring.contacts import Net, NodeFault, Socket, Spot, build_nets, node_faults
 from interop.wiring.faces import port_poles, socket_of
 from interop.wiring.paths import Shape, shape_of
 from interop.wiring.talks import Talk, chain_talks, controller_talks, report_talks
@@ -175,12 +175,14 @@ class Stage:
                          lambda bus: self.bus_identity(end.device, bus))
 
     @cached_property
+    def nets(self) -> tuple[tuple[tuple[StageCable, ...], Net], ...]:
+        """Every net that a conductor of a cable ends on, with the cables that end on it."""
+        return tuple(found for cables in self._clusters() for found in self._cluster_nets(cables))
+
+    @cached_property
     def net_faults(self) -> tuple[tuple[tuple[StageCable, ...], NodeFault], ...]:
         """What is wrong with every net that cables make, with the cables of the net (those of one link go together)."""
-        found: list[tuple[tuple[StageCable, ...], NodeFault]] = []
-        for cables in self._clusters():
-            found += self._cluster_faults(cables)
-        return tuple(found)
+        return tuple((cables, fault) for cables, net in self.nets for fault in node_faults(net.held))
 
     def _clusters(self) -> list[list[StageCable]]:
         """Cables that share devices, so that a net stays inside one cluster."""
@@ -195,7 +197,7 @@ class Stage:
             clusters.setdefault(where[cable.a.device], []).append(cable)
         return list(clusters.values())
 
-    def _cluster_faults(self, cables: Sequence[StageCable]) -> Iterable[tuple[tuple[StageCable, ...], NodeFault]]:
+    def _cluster_nets(self, cables: Sequence[StageCable]) -> Iterable[tuple[tuple[StageCable, ...], Net]]:
         sockets: dict[tuple[str, str], Socket] = {}
         joins: list[tuple[Spot, Spot]] = []
         by_spot: dict[Spot, list[StageCable]] = {}
@@ -214,7 +216,7 @@ class Stage:
         for net in build_nets(sockets.values(), joins):
             if net.joined:
                 mine = tuple(dict.fromkeys(c for spot in net.spots for c in by_spot.get(spot, ())))
-                yield from ((mine, fault) for fault in node_faults(net.held))
+                yield mine, net
 
 
 # ---- the stage as found ----
