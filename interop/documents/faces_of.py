@@ -22,7 +22,7 @@ def faces_of(decisions: Decisions) -> Faces:
         for cable in route.cables:
             length = format_length(cable.length_m) if cable.length_m is not None else None
             cables[cable.id] = CableFace(_plug(decisions, cable.a.device, cable.a.port), _plug(decisions, cable.b.device, cable.b.port),
-                                         length, straight_words(decisions, cable))
+                                         length, straight_words(cable))
     for removed in decisions.removed:
         a, b = removed.cable.a, removed.cable.b
         cables.setdefault(removed.cable.id, CableFace(_plug(decisions, a.device, a.port), _plug(decisions, b.device, b.port)))
@@ -42,7 +42,7 @@ def _device(decisions: Decisions, device: Device) -> DeviceFace:
     for name, port in record.ports.items():
         for socket in port.sockets:
             ports.append(PortFace(name, socket, port.plug.only, _holds(decisions, device, name, socket)))
-    after = tuple(f"After {p.after}: {p.do}." if p.after else f"Before {p.before}: {p.do}." for p in record.procedures
+    after = tuple(f"After {p.after}: {p.do}" if p.after else f"Before {p.before}: {p.do}" for p in record.procedures
                   if p.after or p.before)
     return DeviceFace(device.id, record.name, device.place, device.rank if device.kind == "pack" else 10**6 + device.index,
                       record.revision.only, rows, tuple(ports), _protection(device), after)
@@ -73,4 +73,4 @@ def _protection(device: Device) -> tuple[str, ...]:
     if built_in is None or built_in.kind.only in (None, "none"):
         return ()
     rating = built_in.rating_a.only
-    return (f"built-in {built_in.kind.only}" + (f", {rating} A" if rating is not None else ""),)
+    return (f"built-in {built_in.kind.only}" + (f", {rating:g} A" if isinstance(rating, float) else f", {rating} A" if rating is not None else ""),)

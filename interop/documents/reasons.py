@@ -29,7 +29,7 @@ def reasons(decisions: Decisions) -> list[Reason]:
         found.append({"about": [removed.cable.id], "text": f"Cable {removed.cable.id} goes: {removed.why}."})
     for route in decisions.routes.values():
         for cable in route.cables:
-            found += [{"about": [cable.id], "text": text} for text in cable_reasons(decisions, cable)]
+            found += [{"about": [cable.id], "text": text} for text in cable_reasons(cable)]
     return found
 
 
@@ -100,7 +100,7 @@ def contact_words(contact: Contact) -> str:
     return words.get(type(contact), "unused")
 
 
-def cable_reasons(decisions: Decisions, cable: Planned) -> list[str]:
+def cable_reasons(cable: Planned) -> list[str]:
     """Return one line per cause why conductors of a cable are cut, and one for the references left out."""
     if cable.choice is None:
         return []
@@ -109,9 +109,9 @@ def cable_reasons(decisions: Decisions, cable: Planned) -> list[str]:
     for conductor in cable.choice.conductors:
         if not conductor.kept and conductor.a not in blank:
             by_cause.setdefault(_cut_words(conductor.why), []).append(conductor.a)
-    lines = [f"Cable {cable.id}: cut {_pins(pins)}: {cause}." for cause, pins in by_cause.items()]
+    lines = [f"Cut {_pins(pins)}: {cause}." for cause, pins in by_cause.items()]
     if cable.bridged:
-        lines.append(f"Cable {cable.id} bridges {named(cable.bridged)}.")
+        lines.append(f"Bridges {named(cable.bridged)}, now without data cables.")
     return lines
 
 
@@ -128,7 +128,7 @@ def _cut_words(why: object) -> str:
     return str(getattr(why, "value", why))
 
 
-def straight_words(decisions: Decisions, cable: Planned) -> str | None:
+def straight_words(cable: Planned) -> str | None:
     """Say what a plain straight cable would do in place of a cut or re-pinned one; None where it would do no harm."""
     if cable.choice is None or (not cable.cut and cable.kind == "straight"):
         return None
