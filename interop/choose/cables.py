@@ -209,31 +209,54 @@ def alike_blank(one: Socket, other: Socket, record_a: Record, record_b: Record, 
 
 
 def _conductors(naming: _Naming, cables: Sequence[Planned], carries: str) -> tuple[Planned, ...] | NoCable:
-    """Choose the conductors of cables that follow one another (one chain), keeping what the site says is made."""
-    written = {c.id: c for c in (*(naming.site.found_cables or ()), *naming.site.cables)}
+    """Choose the conductors of cables that follow one another (one chain).
+
+    What the site wants made stays as written, its faults are for the rules; an installed cable that it leaves to the plan
+    stays as it is where that is possible and is altered where not.
+    """
+    wanted = {c.id: c for c in naming.site.cables}
+    installed = {c.id: c for c in naming.site.found_cables or () if c.id not in wanted or wanted[c.id].made.kind == "propose"}
+    soft = {c.id for c in cables if c.id in installed}
+    while True:
+        slots, kept = _slots(naming, cables, carries, wanted, {i: installed[i] for i in soft})
+        if slots is None:
+            return _as_stated(naming.site, cables, wanted)
+        found = choose_conductors(_oriented(slots))
+        if isinstance(found, ConductorChoice):
+            break
+        failing = {core.cable for core in found.cores}
+        if failing & soft:
+            soft -= failing
+        elif soft:
+            soft = set()
+        else:
+            made = {slot.id for slot in slots if slot.fixed is not None}
+            return _as_stated(naming.site, cables, wanted) if failing & made else found
+    by_id = {c.id: c for c in found.cables}
+    return tuple(_with_choice(cable, by_id[cable.id], kept[cable.id], _turned(slots, cable.id)) for cable in cables)
+
+
+Pins = tuple[tuple[str, str], ...]
+
+
+def _slots(naming: _Naming, cables: Sequence[Planned], carries: str, wanted: Mapping[str, Cable],
+           installed: Mapping[str, Cable]) -> tuple[list[CableSlot] | None, dict[str, Pins]]:
+    """Return the cable places with what is made already, and the blank pins a made cable joins alike (left out of the choice)."""
     slots: list[CableSlot] = []
-    kept: list[tuple[tuple[str, str], ...]] = []
+    kept: dict[str, Pins] = {}
     for cable in cables:
         one, other = naming.socket(cable.a, carries), naming.socket(cable.b, carries)
         if one is None or other is None:
-            return tuple(replace(c, joined=_stated(naming.site, written.get(c.id), c)) for c in cables)
-        fixed = _stated(naming.site, written.get(cable.id), cable)
-        blank: tuple[tuple[str, str], ...] = ()
+            return None, {}
+        fixed = _stated(naming.site, installed.get(cable.id) or wanted.get(cable.id), cable)
+        blank: Pins = ()
         if fixed is not None:
             records = naming.record(cable.a.device), naming.record(cable.b.device)
             blank = tuple(p for p in fixed if alike_blank(one, other, *records, p))
             fixed = tuple(p for p in fixed if p not in blank)
         slots.append(CableSlot(cable.id, one, other, fixed, carries=frozenset({f"{carries} {naming.choice.link.id}"})))
-        kept.append(blank)
-    found = choose_conductors(_oriented(slots))
-    if isinstance(found, NoCable):
-        fixed_ids = {s.id for s in slots if s.fixed is not None}
-        if any(core.cable in fixed_ids for core in found.cores):
-            return _as_stated(naming.site, cables, written)
-        return found
-    by_id = {c.id: c for c in found.cables}
-    return tuple(_with_choice(cable, by_id[cable.id], blank, _turned(slots, cable.id))
-                 for cable, blank in zip(cables, kept, strict=True))
+        kept[cable.id] = blank
+    return slots, kept
 
 
 def _as_stated(site: Site, cables: Sequence[Planned], written: Mapping[str, Cable]) -> tuple[Planned, ...]:
@@ -314,6 +337,10 @@ def _report_cable(naming: _Naming, manager: str, controller: str) -> Cable | Non
                 return cable
             if near.device == manager:
                 return cable
+    for cable in naming.site.found_cables or ():
+        ends = {cable.a.device, cable.b.device}
+        if controller in ends and ends & set(naming.choice.link.packs):
+            return cable
     return None
 
 
@@ -324,6 +351,8 @@ def _report_end(naming: _Naming, device: str, cable: Cable | None, taken: set[st
     for one, other in (((cable.a, cable.b), (cable.b, cable.a)) if cable is not None else ()):
         if one.device == device or (one.device is None and other.device != device):
             end = one
+    if end is not None and end.socket is not None and (end.port, end.socket) not in candidates and cable not in naming.site.cables:
+        end = None
     if end is not None and end.socket is not None:
         return StageEnd(device, end.port or port_of_socket(record, end.socket), end.socket)
     if end is not None and end.port is not None and end.port in record.ports:

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from interop.choose.cables import Blocked, Planned, Routed, route_link
-from interop.choose.cells import SlotState, standing
+from interop.choose.cells import SlotState, standing, switch_values
 from interop.choose.members import LinkChoice, PackChoice, choose_components, components, finish_links
 from interop.records.models import Record
-from interop.records.switches import Case, Pattern, row_length, settings
+from interop.records.switches import Case, Pattern, positions, readings, row_length, settings
 from interop.site.site import Cable, Device, Site
 from interop.wiring.stage import Stage, StageCable, StageEnd, StageLink, banks_of, joined_pins, stage_pack
 from interop.wiring.talks import chain_talks, report_talks
@@ -134,8 +134,6 @@ def _patterns(device: Device, choice: PackChoice, place: str | None,
 
 def _standing_at(device: Device, state: SlotState, place: str | None,
                  ends: Mapping[str, bool]) -> dict[str, tuple[str | None, ...]]:
-    from interop.choose.cells import switch_values
-
     record = device.record
     base = standing(record, state)
     values = switch_values(record, replace(state, place=place))
@@ -168,9 +166,11 @@ def _filled(device: Device, name: str, bits: Sequence[str | None]) -> Pattern:
 
 
 def _rest_position(device: Device, name: str) -> str:
-    from interop.records.switches import positions
-
-    return next(iter(positions(device.record.switches[name])), "as delivered")
+    """The first position of a wheel or menu that means anything, where nobody looked and nothing is decided."""
+    row = device.record.switches[name]
+    shown = positions(row)
+    legal = (p for p in shown if readings(row, (p,), Case(), device.record.modes))
+    return next(legal, shown[0] if shown else "as delivered")
 
 
 # ---- cables: what becomes of each ----
