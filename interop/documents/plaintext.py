@@ -90,5 +90,6 @@ def shortened(text: str, room: float, size: float, face: Face = "regular") -> st
     for at in range(len(text)):
         used += width(_place(text, at), size, face)
         if used > room:
-            return f"{text[:at].rstrip(' ')} …".lstrip(" ")
+            begun = text[:at].rstrip(" ")
+            return f"{begun} …" if begun else "…"
     return text

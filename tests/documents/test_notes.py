@@ -14,7 +14,7 @@ from interop.documents.notes import cable_notes, note_inputs
 from interop.documents.settle import NotCleared
 from interop.standards.plugs import UnknownPlug
 from tests.documents.example import made, small_faces, small_plan
-from tests.documents.reading import flat, texts, words
+from tests.documents.reading import flat, images, texts, words
 
 
 @pytest.fixture(scope="module")
@@ -100,6 +100,15 @@ def test_the_printed_table_has_one_beep_for_each_kept_conductor_in_its_row_and_c
         min((w for w in listed if w.text.isdigit() and abs(w.y - beep.y) < 4), key=lambda w: w.x).text for beep in beeps
     ]
     assert list(zip(rows, columns, strict=True)) == [("4", "1"), ("5", "2"), ("6", "6")]
+
+
+def test_a_beep_and_a_keep_are_white_on_black(tmp_path: Path) -> None:
+    pdf = cable_notes(small_plan(), small_faces())
+    picture = images(pdf, tmp_path)[1]
+    marked = [word for word in words(pdf, tmp_path)[1][2] if word.text in ("BEEP", "KEEP")]
+    assert len(marked) == 6
+    for word in marked:
+        assert picture[round(word.y), round(word.left - 2)] < 60
 
 
 def test_colours_come_from_the_far_plug_if_only_that_has_a_scheme() -> None:

@@ -17,6 +17,7 @@ from interop.documents.sheets import setting_sheets, sheet_inputs
 from tests.documents.example import made, many, small_faces, small_plan
 from tests.documents.reading import Word, flat, images, texts, words
 
+Row = tuple[str, list[str]]  # the side that is on, the setting in the order printed
 SCALE = 2  # pixels a point in the pictures that are read
 
 
@@ -192,10 +193,10 @@ def dark(picture: NDArray[np.uint8], x: float, y: float) -> bool:
     return bool(spot.mean() < 40)
 
 
-def read_row(picture: NDArray[np.uint8], listed: list[Word], on: Word, printed: tuple[int, ...]) -> list[str]:
+def read_row(picture: NDArray[np.uint8], listed: list[Word], on: Word, printed: tuple[int, ...]) -> Row:
     """The setting of one row: between ON and OFF beside each figure, the dark spot tells where the slider lies."""
     off = nearest(listed, "OFF", on)
-    states = []
+    states, along = [], []
     for number in printed:
         figure = figure_of(listed, str(number), on, off)
         spots = [(figure.x, on.y + part * (off.y - on.y)) for part in (0.34, 0.66)]
@@ -204,7 +205,16 @@ def read_row(picture: NDArray[np.uint8], listed: list[Word], on: Word, printed: 
         at_on, at_off = (dark(picture, *spot) for spot in spots)
         assert at_on != at_off
         states.append("on" if at_on else "off")
-    return states
+        along.append(figure.y if sideways(on, off) else figure.x)
+    assert along == sorted(along), "the figures do not stand in the order printed"
+    return side_of(on, off), states
+
+
+def side_of(on: Word, off: Word) -> str:
+    """Where ON stands as seen from OFF."""
+    if sideways(on, off):
+        return "left" if on.x < off.x else "right"
+    return "up" if on.y < off.y else "down"
 
 
 def sideways(on: Word, off: Word) -> bool:
@@ -227,7 +237,7 @@ def large_ons(listed: list[Word]) -> list[Word]:
     return [one for one in listed if one.text == "ON" and one.bottom - one.top > 11]
 
 
-def read_rows(pdf: bytes, folder: Path, printed: list[list[tuple[int, ...]]]) -> list[list[list[str]]]:
+def read_rows(pdf: bytes, folder: Path, printed: list[list[tuple[int, ...]]]) -> list[list[Row]]:
     pictures = images(pdf, folder, 72 * SCALE)
     pages = words(pdf, folder)
     read = []
@@ -249,11 +259,11 @@ def test_every_slider_lies_where_the_plan_puts_it(tmp_path: Path) -> None:
     got = read_rows(setting_sheets(plan, small_faces()), tmp_path, rows)
     switches = {pack: entry["switches"] for pack, entry in plan["packs"].items()}
     assert got == [
-        [switches["N1"]["ADD"]["set"], switches["N1"]["END"]["set"]],
-        [switches["R1"]["SET"]["set"]],
-        [switches["R2"]["ID"]["set"]],
+        [("up", switches["N1"]["ADD"]["set"]), ("right", switches["N1"]["END"]["set"])],
+        [("down", switches["R1"]["SET"]["set"])],
+        [("down", switches["R2"]["ID"]["set"])],
         [],
-        [switches["C2"]["SIDE"]["set"]],
+        [("left", switches["C2"]["SIDE"]["set"])],
     ]
 
 
@@ -266,7 +276,7 @@ def test_all_patterns_on_all_four_sides_upright_and_on_their_heads(tmp_path: Pat
         row = RowFace("SET", "slide", (1, 2), side, upside_down=turned)  # type: ignore[arg-type]
         devices[pack] = DeviceFace(pack, "Tarn A", None, len(devices), None, (row,))
     got = read_rows(setting_sheets(plan, Faces(devices)), tmp_path, [[(1, 2)]] * len(cases))
-    assert got == [[list(pattern)] for _side, _turned, pattern in cases]
+    assert got == [[(side, list(pattern))] for side, _turned, pattern in cases]
 
 
 def test_forty_packs_give_forty_sheets(tmp_path: Path) -> None:
@@ -293,6 +303,12 @@ def test_the_wheel_points_to_its_mark_and_to_no_other(mark: str, tmp_path: Path)
     assert len(on_wheel) == 10
     black = [one.text for one in on_wheel if dark_edge(picture, one)]
     assert black == [mark]
+    x, y = (sum(getattr(one, axis) for one in on_wheel) / 10 for axis in ("x", "y"))
+    picked = next(one for one in on_wheel if one.text == mark)
+    assert dark(picture, x + 0.36 * (picked.x - x), y + 0.36 * (picked.y - y)), "no pointer towards the mark"
+    by_text = {one.text: one for one in on_wheel}
+    assert by_text["0"].y < y - 30
+    assert by_text["2"].x > x + 30
 
 
 def dark_edge(picture: NDArray[np.uint8], one: Word) -> bool:
