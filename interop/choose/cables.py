@@ -116,11 +116,39 @@ def _chain(naming: _Naming) -> Routed | Blocked:
             return Blocked(_kinds(naming), _probe(naming))
         hops = proposed
     order = tuple(dict.fromkeys(p for hop in hops for p in (hop.first, hop.second)))
-    ports = {p: bus_ports(naming.record(p), naming.chain_buses(p), naming.mode(p)) for p in order}
-    ends = sockets_along(hops, {p: naming.record(p) for p in order}, ports, {})
+    ports = {p: _chain_ports(naming, p) for p in order}
+    ends = sockets_along(hops, {p: naming.record(p) for p in order}, ports, _kept_for_reports(naming, hops))
     cables = [_planned(naming, hop, a, b, i) for i, (hop, (a, b)) in enumerate(zip(hops, ends, strict=True), 1)]
     chosen = _conductors(naming, cables, "chain")
     return Blocked(_kinds(naming), chosen) if isinstance(chosen, NoCable) else Routed(order, chosen)
+
+
+def _chain_ports(naming: _Naming, name: str) -> tuple[tuple[str, str], ...]:
+    """The sockets a pack's chain cables may use: a port can carry the chain and yet be one that members leave alone."""
+    record = naming.record(name)
+    role = "manager" if name == naming.choice.manager else "members"
+    return tuple((port, socket) for port, socket in bus_ports(record, naming.chain_buses(name), naming.mode(name))
+                 if record.ports[port].unused_by != role)
+
+
+def _kept_for_reports(naming: _Naming, hops: Sequence[Hop]) -> dict[str, set[str]]:
+    """Keep the sockets of the cables to the controllers free: a report port can carry the chain on other pins."""
+    source = _reporter(naming.choice)
+    if source is None or naming.report is None:
+        return {}
+    taken = {end.socket for hop in hops if hop.cable is not None for end in (hop.cable.a, hop.cable.b)
+             if end.device == source and end.socket is not None}
+    kept: set[str] = set()
+    for number, controller in enumerate(naming.choice.link.reports_to):
+        end = _report_end(naming, source, _report_cable(naming, source, controller), taken | kept, number)
+        if end.socket is not None:
+            kept.add(end.socket)
+    return {source: kept}
+
+
+def _reporter(choice: LinkChoice) -> str | None:
+    """The pack that the controllers' cables go to: the manager, or the first pack where the controller polls every pack."""
+    return choice.manager if choice.manager is not None else next(iter(choice.members), None)
 
 
 def _kinds(naming: _Naming) -> tuple[str, ...]:
@@ -307,7 +335,7 @@ def _stated(site: Site, cable: Cable | None, planned: Planned) -> tuple[tuple[st
 def _reports(naming: _Naming, used: set[tuple[str, str | None]]) -> tuple[Planned, ...] | Blocked:
     """The cables from the manager to each controller (from the first pack where the controller polls every pack)."""
     choice, site = naming.choice, naming.site
-    source = choice.manager if choice.manager is not None else (choice.members[0] if choice.members else None)
+    source = _reporter(choice)
     if source is None or naming.report is None:
         return ()
     found: list[Planned] = []
