@@ -97,7 +97,7 @@ def _note(plan: Mapping[str, Any], cable: str, face: CableFace, faces: Faces) ->
     settle, settle_more = settle_words(plan, cable)
     return NoteInput(
         id=cable,
-        foot_id=shortened(cable, 90, 9, "bold"),
+        foot_id=shortened(cable, 70, 9, "bold"),
         id_size=fit(visible(cable), 220, 54, 12),
         action=entry["action"],
         kind_words=_kind_words(entry, face),

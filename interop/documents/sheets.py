@@ -78,7 +78,7 @@ def _sheet(plan: Mapping[str, Any], device: str, face: DeviceFace, ends: Sequenc
     settle, settle_more = settle_words(plan, device)
     return SheetInput(
         id=device,
-        foot_id=shortened(device, 90, 9, "bold"),
+        foot_id=shortened(device, 70, 9, "bold"),
         place=place,
         id_size=fit(visible(device), _ROOM_PT * 0.62, 54, 12),
         place_size=fit(visible(place), _ROOM_PT * 0.62, 28, 11),

@@ -134,6 +134,14 @@ def test_an_unaccepted_caution_that_must_be_accepted_keeps_joining_shut() -> Non
     assert settle == ("Fuse both and watch the first full charge.",)
 
 
+def test_the_date_is_printed_only_if_the_plan_has_one(tmp_path: Path) -> None:
+    plan = made(date="2031-05-02")
+    digits = plan["fingerprint"]
+    for page in texts(setting_sheets(plan, small_faces()), tmp_path):
+        assert f"Plan {digits[:4]} {digits[4:8]} {digits[8:12]} of 2031-05-02" in one_line(page)
+    assert not any("2031-05-02" in page for page in texts(setting_sheets(made(findings=[]), small_faces()), tmp_path))
+
+
 # --- faces that do not fit the plan -----------------------------------------------------------------------------
 
 
