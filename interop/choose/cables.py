@@ -74,6 +74,10 @@ class _Naming:
         self.packs = packs
         self.chain: Talk | None = choice.family.chain if choice.family is not None else None
         self.report: Talk | None = choice.family.report if choice.family is not None else None
+        self.pairs: dict[object, bool] = {}
+
+    def kind(self, device: str) -> tuple[int, str | None]:
+        return id(self.record(device)), self.mode(device)
 
     def record(self, device: str) -> Record:
         return self.site.devices[device].record
@@ -185,6 +189,13 @@ def _proposed_hops(naming: _Naming) -> tuple[Hop, ...] | None:
 
 
 def _pair_has_cable(naming: _Naming, a: str, b: str) -> bool:
+    kinds = naming.kind(a), naming.kind(b)
+    if kinds not in naming.pairs:
+        naming.pairs[kinds] = _pair_of(naming, a, b)
+    return naming.pairs[kinds]
+
+
+def _pair_of(naming: _Naming, a: str, b: str) -> bool:
     return _pair(RecordKey(naming.record(a)), naming.mode(a), naming.chain_buses(a), RecordKey(naming.record(b)),
                  naming.mode(b), naming.chain_buses(b))
 

@@ -76,7 +76,10 @@ def decide(site: Site) -> Decisions:
     order = {link.id: i for i, link in enumerate(site.links)}
     ordered = tuple(sorted(links, key=lambda c: order[c.link.id]))
     terminators = dict(_terminators(site, ordered, packs, routes))
-    patterns = {d.id: _patterns(d, packs[d.id], _place(d.id, routes, packs), terminators) for d in site.packs}
+    ends: dict[str, dict[str, bool]] = {}
+    for (pack, bus), on in terminators.items():
+        ends.setdefault(pack, {})[bus] = on
+    patterns = {d.id: _patterns(d, packs[d.id], _place(d.id, routes, packs), ends.get(d.id, {})) for d in site.packs}
     return Decisions(site, ordered, packs, routes, blocked, patterns, terminators, tuple(_removed(site, routes)),
                      _actions(site, routes), {k: tuple(v) for k, v in struck.items()})
 
@@ -122,12 +125,10 @@ def _place(name: str, routes: Mapping[str, Routed], packs: Mapping[str, PackChoi
     return {0: "first", len(route.order) - 1: "last"}.get(route.order.index(name), "middle")
 
 
-def _patterns(device: Device, choice: PackChoice, place: str | None,
-              terminators: Mapping[tuple[str, str], bool]) -> dict[str, Pattern]:
+def _patterns(device: Device, choice: PackChoice, place: str | None, ends: Mapping[str, bool]) -> dict[str, Pattern]:
     """Return every row complete: as decided, else as found, else off."""
     if choice.state is None:
         return {name: _keep(device, name) for name in device.record.switches}
-    ends = {bus: on for (pack, bus), on in terminators.items() if pack == device.id}
     found = _standing_at(device, choice.state, place, ends)
     return {name: _filled(device, name, bits) for name, bits in found.items()}
 

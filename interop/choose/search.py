@@ -27,6 +27,7 @@ MOST_LINKS = 4
 
 Whole = NDArray[np.int64]
 Vector = tuple[int, ...]
+Combo = tuple[Family | None, ...]
 
 _AFTER = ("addresses that read as another", "installed packs changed", "switches moved",
           "manager not of the newest generation", "order by place")
@@ -84,6 +85,7 @@ class Component:
     may_stay_off: frozenset[str]
     families: list[list[Family]] = field(default_factory=list)
     _blocks: dict[object, _Block] = field(default_factory=dict)
+    _room: dict[object, tuple[tuple[int, ...], list[int]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.row = {d.id: i for i, d in enumerate(self.packs)}
@@ -103,6 +105,20 @@ class Component:
         if not self.families:
             self.families = [list(families(i, link, dict(self.devices), self.candidates[i]))
                              for i, link in enumerate(self.links)]
+
+    def room(self, combo: Combo, off: tuple[tuple[int, int], ...]) -> tuple[tuple[int, ...], list[int]]:
+        """Return the least of the levels before energy, and by number of packs the energy that stays off any link."""
+        kinds = frozenset(k for f in combo if f is not None for k in f.kinds)
+        alike: object = off if self.early else tuple((self.packs[row].record.id, int(self.energy[row])) for row, _ in off)
+        if (kinds, alike) not in self._room:
+            without = {row for row, _ in off}
+            rows = [i for i, d in enumerate(self.packs) if RecordKey(d.record) in kinds and i not in without]
+            inside = {self.packs[i].id for i in rows}
+            early = tuple(sum(name in self.row and name not in inside for name in w.about) if w.what == "managed" else 0
+                          for w in self.early)
+            on = np.concatenate([[0], np.cumsum(np.sort(self.energy[rows])[::-1])])
+            self._room[kinds, alike] = early, [int(v) for v in self.energy.sum() - on]
+        return self._room[kinds, alike]
 
     def strike(self, link: str, kinds: tuple[str, ...]) -> bool:
         """Take out every frame of a link with exactly these kinds (record ids); return whether any was left to take."""
@@ -312,9 +328,6 @@ def _wish_allows(component: Component, family: Family, wish: Wish, row: int, rol
 
 # ---- the search ----
 
-Combo = tuple[Family | None, ...]
-
-
 def best(component: Component, restriction: Restriction | None = None, cutoff: Vector | None = None) -> Solution | None:
     """Return the best choice under a restriction; None when nothing is possible or nothing comes up to ``cutoff``."""
     restriction = restriction or Restriction()
@@ -355,15 +368,9 @@ def _combos(component: Component) -> Iterator[Combo]:
 
 def _bound(component: Component, combo: Combo, counts: tuple[int, ...], restriction: Restriction) -> Vector:
     """Return a lower bound on the levels down to energy: the packs of most energy that the frame has room for."""
-    kinds = {k for f in combo if f is not None for k in f.kinds}
-    off = {row for row, _ in restriction.off} if len(component.links) == 1 else set()
-    rows = [i for i, d in enumerate(component.packs) if RecordKey(d.record) in kinds and i not in off]
-    most = np.sort(component.energy[rows])[::-1][: sum(counts)]
-    lost = int(component.energy.sum() - most.sum())
-    inside = {component.packs[i].id for i in rows}
-    early = [sum(name in component.row and name not in inside for name in w.about) if w.what == "managed" else 0
-             for w in component.early]
-    return (0, *early, lost)
+    off = restriction.off if len(component.links) == 1 else ()
+    early, lost = component.room(combo, off)
+    return (0, *early, lost[min(sum(counts), len(lost) - 1)])
 
 
 def _off_levels(component: Component) -> list[Whole]:

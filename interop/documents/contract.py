@@ -60,15 +60,16 @@ def plan_dict(decisions: Decisions, planned: Sequence[Finding], found: Sequence[
               date: str | None) -> Json:
     """Return the whole plan in the shape of the contract, with its fingerprint (without the list of files)."""
     site = decisions.site
-    buses = _buses(decisions)
+    by_link = _buses(decisions)
+    buses = {name: bus for of_link in by_link.values() for name, bus in of_link.items()}
     plan: Json = {
         "format": FORMAT, "version": VERSION, "cleared": cleared(planned), "draft": draft, "date": date,
         "inputs": [{"path": path, "sha256": hashlib.sha256(data).hexdigest()} for path, data in site.inputs],
         "site": {"name": site.name},
         "devices": {d.id: _device(d) for d in site.devices.values()},
         "findings": [finding_json(one) for one in planned], "found": [finding_json(one) for one in found],
-        "links": [_link(decisions, choice, buses) for choice in decisions.links],
-        "buses": buses, "packs": {d.id: _pack(decisions, d, buses) for d in site.packs},
+        "links": [_link(decisions, choice, by_link.get(choice.link.id, {})) for choice in decisions.links],
+        "buses": buses, "packs": {d.id: _pack(decisions, d, by_link) for d in site.packs},
         "cables": _cables(decisions), "power": None, "settings": _settings(decisions),
         "assumptions": _assumptions(site), "reasons": reasons(decisions),
     }
@@ -89,7 +90,7 @@ def _link(decisions: Decisions, choice: LinkChoice, buses: Mapping[str, Json]) -
     return {
         "id": link.id, "poller": _poller(decisions, choice) if formed else None, "manager": choice.manager if formed else None,
         "members": [p for p in order if p != choice.manager], "reports_to": list(link.reports_to),
-        "buses": [name for name in buses if name.startswith(f"{link.id} ")], "proved": True,
+        "buses": list(buses), "proved": True,
         "runner_up": None if runner is None or not formed else {
             "manager": runner.manager, "members": [m for m in runner.members if m != runner.manager],
             "lost_at": runner.lost_at, "text": runner_up_text(choice)},
@@ -113,9 +114,14 @@ def _poller(decisions: Decisions, choice: LinkChoice) -> str | None:
     return None if who == {"nobody"} else choice.manager
 
 
-def _buses(decisions: Decisions) -> dict[str, Json]:
+def _buses(decisions: Decisions) -> dict[str, dict[str, Json]]:
+    """Return the buses of each link by name."""
+    return {choice.link.id: _link_buses(decisions, choice) for choice in decisions.links}
+
+
+def _link_buses(decisions: Decisions, choice: LinkChoice) -> dict[str, Json]:
     found: dict[str, Json] = {}
-    for choice in decisions.links:
+    for choice in (choice,):
         route = decisions.routes.get(choice.link.id)
         if choice.family is None or route is None:
             continue
@@ -179,8 +185,9 @@ def _terminators(decisions: Decisions, nodes: Iterable[tuple[str, str]]) -> list
     return found
 
 
-def _pack(decisions: Decisions, device: Device, buses: Mapping[str, Json]) -> Json:
+def _pack(decisions: Decisions, device: Device, by_link: Mapping[str, Mapping[str, Json]]) -> Json:
     choice = decisions.packs[device.id]
+    buses = by_link.get(choice.link or "", {})
     route = decisions.routes.get(choice.link) if choice.link is not None else None
     on = route is not None and device.id in route.order
     at = {name: choice.address for name, bus in buses.items() if on and choice.address is not None and choice.link is not None

@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
-from functools import cache
+from functools import cache, lru_cache
 
 from interop.records.leaves import Expected, span_numbers
 from interop.records.models import Part, PartWhen, SwitchRow
@@ -60,6 +60,21 @@ class Reading:
         return dict(self.values)
 
 
+class _Key:
+    """A row as a cache key: by identity, since models hold maps."""
+
+    __slots__ = ("row",)
+
+    def __init__(self, row: SwitchRow) -> None:
+        self.row = row
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Key) and other.row is self.row
+
+    def __hash__(self) -> int:
+        return id(self.row)
+
+
 def row_numbers(row: SwitchRow) -> tuple[int, ...]:
     """Return the numbers printed beside the switches, left to right; one stand-in for a single setting."""
     if row.kind != "slide":
@@ -74,10 +89,15 @@ def row_length(row: SwitchRow) -> int:
 
 def part_switches(row: SwitchRow, part: Part) -> tuple[int, ...]:
     """Return the positions (from 0, as printed left to right) of the switches a part uses, in the order of ``use``."""
-    numbers = row_numbers(row)
-    if part.use == "all":
+    return _part_switches(_Key(row), part.use)
+
+
+@lru_cache(maxsize=4096)
+def _part_switches(key: _Key, use: str) -> tuple[int, ...]:
+    numbers = row_numbers(key.row)
+    if use == "all":
         return tuple(range(len(numbers)))
-    wanted = span_numbers(0, 64, "switches").parse(part.use)
+    wanted = span_numbers(0, 64, "switches").parse(use)
     unknown = [n for n in wanted if n not in numbers]
     if unknown:
         raise Expected(f"switches of this row: {', '.join(map(str, numbers))}")
@@ -278,21 +298,6 @@ def _decoder(row_key: _Key, index: int) -> dict[Pattern, tuple[str | int | bool,
     return {bits: tuple(values) for bits, values in found.items()}
 
 
-class _Key:
-    """A row as a cache key: by identity, since models hold maps."""
-
-    __slots__ = ("row",)
-
-    def __init__(self, row: SwitchRow) -> None:
-        self.row = row
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Key) and other.row is self.row
-
-    def __hash__(self) -> int:
-        return id(self.row)
-
-
 def settings(row: SwitchRow, values: Values, case: Case) -> Setting:
     """Return how the row is set for values in a case.
 
@@ -355,9 +360,15 @@ def readings(row: SwitchRow, pattern: Pattern, known: Case, modes: Iterable[str]
 
     An unmanaged pack reads as a member where the row has no case of its own for it (its case then says member).
     """
+    return _readings(_Key(row), pattern, known, tuple(modes))
+
+
+@lru_cache(maxsize=8192)
+def _readings(key: _Key, pattern: Pattern, known: Case, modes: tuple[str, ...]) -> tuple[Reading, ...]:
+    row = key.row
     found: dict[Reading, None] = {}
     spoken = replace(known, role=_spoken_role(row, known.role))
-    cases = [case for case in grid(row, tuple(modes), spoken) if _fits(case, spoken)]
+    cases = [case for case in grid(row, modes, spoken) if _fits(case, spoken)]
     for full in _patterns(row, pattern):
         for case in cases:
             found.update(dict.fromkeys(_read(row, full, case)))

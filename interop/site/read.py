@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any, Protocol
 
 from interop.records.bind import bind
@@ -58,6 +58,9 @@ class _Reader:
         self.faults: list[Fault] = []
         self.devices: dict[str, Device] = {}
         self.bad_records: set[str] = set()
+        self.pack_names: dict[str, bool] = {}
+        self.pack_table: dict[str, None] = {}
+        self.posts: dict[str, list[str]] = {str(k): _post_names(v) for k, v in raw.posts.items()}
 
     def fault(self, path: Path, got: str, expected: str, near: str | None = None, *, key: bool = False) -> None:
         line, column = self.document.at(path) if key else self.document.value_at(path)
@@ -73,13 +76,16 @@ class _Reader:
 
     def packs(self, path: Path, text: str | Sequence[str], *, key: bool = False) -> tuple[str, ...]:
         """Expand ranges of known packs."""
-        known = [d.id for d in self.devices.values() if d.kind == "pack"]
+        if len(self.pack_names) != len(self.devices):
+            self.pack_names = {d.id: d.kind == "pack" for d in self.devices.values()}
+            self.pack_table = {name: None for name, pack in self.pack_names.items() if pack}
+        known = self.pack_table
         return tuple(i for i in self.ids(path, text, key=key) if self.known(path, i, known, "a pack of this site", key=key))
 
-    def known(self, path: Path, name: str, known: Sequence[str], what: str, *, key: bool = False) -> bool:
+    def known(self, path: Path, name: str, known: Collection[str], what: str, *, key: bool = False) -> bool:
         if name in known:
             return True
-        some = ", ".join(known[:8]) + (" …" if len(known) > 8 else "")
+        some = ", ".join(list(known)[:8]) + (" …" if len(known) > 8 else "")
         self.fault(path, f'"{name}"', f"{what}: {some or 'there is none'}", nearest(name, known), key=key)
         return False
 
@@ -205,7 +211,7 @@ def _read_found_devices(reader: _Reader) -> None:
         for key, entry in table.items():
             path: Path = (section, key)
             for name in reader.ids(path, key, key=True):
-                if not reader.known(path, name, list(reader.devices), "a device of this site", key=True):
+                if not reader.known(path, name, reader.devices, "a device of this site", key=True):
                     continue
                 device = reader.devices[name]
                 if section == "found" and device.new:
@@ -305,7 +311,7 @@ def _cable_ends(reader: _Reader, here: Path, entry: CableEntry, count: int,
                 yield _manager_link(end_a, end_b, links), _manager_link(end_b, end_a, links)
         return
     chain = reader.ids((*here, "chain"), entry.chain)
-    chain = tuple(c for c in chain if reader.known((*here, "chain"), c, list(reader.devices), "a device of this site"))
+    chain = tuple(c for c in chain if reader.known((*here, "chain"), c, reader.devices, "a device of this site"))
     if len(chain) - 1 != count:
         reader.fault((*here, "chain"), f"{len(chain)} devices", f"{count + 1} devices for {count} cables")
         return
@@ -334,7 +340,7 @@ def _end(reader: _Reader, path: Path, text: str, links: Sequence[Link]) -> End |
         name = " ".join(words[:cut])
         if name in reader.devices:
             return _end_of(reader, path, name, " ".join(words[cut:]) or None)
-    reader.known(path, words[0], list(reader.devices), "a device of this site, with its port")
+    reader.known(path, words[0], reader.devices, "a device of this site, with its port")
     return None
 
 
@@ -412,13 +418,13 @@ def _used_twice(reader: _Reader, path: Path, cables: Sequence[Cable]) -> None:
 
 def _post(reader: _Reader, path: Path, text: str) -> str | None:
     name, _, post = text.rpartition(" ")
-    posts = {str(k): v for k, v in reader.raw.posts.items()}
+    posts = reader.posts
     if text in posts:
         return text
-    if not reader.known(path, name or text, list(posts), "a busbar of this site with its post"):
+    if not reader.known(path, name or text, posts, "a busbar of this site with its post"):
         return None
-    if post not in _post_names(posts[name]):
-        reader.fault(path, f'post "{post}" of {name}', "a post of this busbar: " + ", ".join(_post_names(posts[name])[:16]))
+    if post not in posts[name]:
+        reader.fault(path, f'post "{post}" of {name}', "a post of this busbar: " + ", ".join(posts[name][:16]))
         return None
     return name
 
@@ -451,7 +457,7 @@ def _read_runs(reader: _Reader) -> tuple[Run, ...]:
         own = entry.from_ == "pack" or units
         for i, (start, end) in enumerate(zip(ends["from"], ends["to"], strict=True)):
             name = names[i] if i < len(names) else names[0]
-            if own and not reader.known(here, name, list(reader.devices), "a device of this site", key=True):
+            if own and not reader.known(here, name, reader.devices, "a device of this site", key=True):
                 continue
             a = name if own else _post(reader, (*here, "from"), start)
             b = _post(reader, (*here, "to"), end)

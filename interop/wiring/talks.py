@@ -5,15 +5,16 @@ Predicates beside the data they read; the choice prunes with them, the rules tur
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from types import MappingProxyType
 
 from interop.records.answers import Answer
 from interop.records.models import AddressRule, Bus, Mixing, Record
 
-__all__ = ["RecordKey", "Talk", "address_allowed", "address_inside", "alive_buses", "chain_address_rule", "chain_talks", "controller_talks",
-           "has_manager", "manager_addresses", "matches", "may_be_manager", "mixing_candidates", "mixing_statement",
+__all__ = ["RecordKey", "Talk", "address_allowed", "address_inside", "alive_buses", "chain_address_rule", "chain_talks",
+           "controller_talks", "has_manager", "manager_addresses", "matches", "may_be_manager", "mixing_candidates", "mixing_statement",
            "report_talks", "same_busbar", "same_link"]
 
 
@@ -55,28 +56,34 @@ def _talks_of(bus: Bus, mode: str | None) -> tuple[Talk, ...]:
 
 
 @lru_cache(maxsize=None)
-def _talks(key: RecordKey, mode: str, *, manager_only: bool) -> tuple[tuple[Talk, tuple[str, ...]], ...]:
+def _talks(key: RecordKey, mode: str, *, manager_only: bool) -> Mapping[Talk, tuple[str, ...]]:
     found: dict[Talk, tuple[str, ...]] = {}
     for name, bus in alive_buses(key.record, mode).items():
         if (bus.used_by == "manager") == manager_only:
             for talk in _talks_of(bus, mode):
                 found[talk] = (*found.get(talk, ()), name)
-    return tuple(found.items())
+    return MappingProxyType(found)
 
 
-def chain_talks(record: Record, mode: str) -> dict[Talk, tuple[str, ...]]:
+def chain_talks(record: Record, mode: str) -> Mapping[Talk, tuple[str, ...]]:
     """Return how a pack can talk with packs in a mode: talk -> the buses (two where a link is one hop each way)."""
-    return dict(_talks(RecordKey(record), mode, manager_only=False))
+    return _talks(RecordKey(record), mode, manager_only=False)
 
 
-def report_talks(record: Record, mode: str) -> dict[Talk, tuple[str, ...]]:
+def report_talks(record: Record, mode: str) -> Mapping[Talk, tuple[str, ...]]:
     """Return how a manager can report in a mode; a bus of all packs counts where the controller polls or nobody does."""
-    found = dict(_talks(RecordKey(record), mode, manager_only=True))
+    return _report_talks(RecordKey(record), mode)
+
+
+@lru_cache(maxsize=None)
+def _report_talks(key: RecordKey, mode: str) -> Mapping[Talk, tuple[str, ...]]:
+    record = key.record
+    found = dict(_talks(key, mode, manager_only=True))
     for talk, names in chain_talks(record, mode).items():
         shared = [n for n in names if record.buses[n].poller.only in ("controller", "nobody")]
         if shared:
             found[talk] = (*found.get(talk, ()), *shared)
-    return found
+    return MappingProxyType(found)
 
 
 def controller_talks(record: Record) -> dict[Talk, tuple[str, ...]]:
@@ -114,9 +121,9 @@ def mixing_statement(record: Record, other: Record) -> Mixing | None:
 
 
 def mixing_candidates(record: Record, other: Record) -> tuple[tuple[Mixing, bool], ...]:
-    """Return the statements that may speak of the other, first first: (statement, whether it surely does).
+    """Return the statements that may speak of the other, in order: (statement, whether it surely does).
 
-    The first sure one ends the list; a statement about a generation may speak of a record whose generation is not known.
+    The first sure one ends the list. A statement about a generation may speak of a record whose generation is not known.
     """
     found: list[tuple[Mixing, bool]] = []
     for item in record.with_:
