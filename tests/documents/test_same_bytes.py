@@ -19,7 +19,7 @@ from interop.documents.plaintext import visible
 from interop.documents.refusal import refusal_page
 from interop.documents.sheets import setting_sheets
 from tests.documents.example import made, small_faces, small_plan
-from tests.documents.reading import flat, texts, words
+from tests.documents.reading import flat, need_poppler, texts, words
 
 ROOT = Path(__file__).parents[2]
 _PRINT_DIGESTS = """
@@ -132,6 +132,7 @@ def test_foreign_text_comes_through_as_text_and_stays_on_the_page(text: str, tmp
 
 
 def test_the_shipped_fonts_are_the_only_ones_used(tmp_path: Path) -> None:
+    need_poppler()
     (tmp_path / "in.pdf").write_bytes(setting_sheets(small_plan(), small_faces()))
     done = subprocess.run(["pdffonts", "in.pdf"], cwd=tmp_path, capture_output=True, text=True, check=True)
     fonts = {line.split()[0].split("+")[1] for line in done.stdout.splitlines()[2:]}
