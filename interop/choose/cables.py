@@ -12,8 +12,8 @@ from interop.choose.no_cable import NoCable
 from interop.choose.route import Hop, bus_ports, propose_order, site_hops, sockets_along
 from interop.records.models import Record
 from interop.site.site import Cable, Device, Site
-from interop.wiring.contacts import CableSlot, Chain, Empty, NotStated, Socket, Unknown, Unused
-from interop.wiring.faces import port_of_socket, socket_of
+from interop.wiring.contacts import CableSlot, Chain, Empty, Face, NotStated, Socket, Unknown, Unused
+from interop.wiring.faces import port_of_socket, socket_face, socket_of
 from interop.wiring.stage import StageEnd, joined_pins
 from interop.wiring.talks import RecordKey, Talk, chain_talks, controller_talks, report_talks
 
@@ -100,12 +100,20 @@ class _Naming:
         mode = self.mode(device)
         return report_talks(self.record(device), mode).get(self.report, ()) if mode is not None else ()
 
-    def socket(self, end: StageEnd, carries: str) -> Socket | None:
+    def socket(self, end: StageEnd, carries: str, parity: int) -> Socket | None:
+        """Return the socket at an end; ``parity`` keeps the other buses of neighbours apart."""
         if end.port is None or end.socket is None:
             return None
         alive = self.chain_buses(end.device) if carries == "chain" else self.report_buses(end.device)
-        return socket_of(end.device, self.record(end.device), end.port, end.socket, self.mode(end.device),
-                         lambda bus: f"{carries} {self.choice.link.id}" if bus in alive else f"{end.device} {bus}")
+        face = _face(RecordKey(self.record(end.device)), end.port, end.socket, self.mode(end.device), alive, carries, parity)
+        return Socket(end.device, end.port, end.socket, face)
+
+
+@lru_cache(maxsize=65536)
+def _face(key: RecordKey, port: str, socket: str, mode: str | None, alive: tuple[str, ...], carries: str, parity: int) -> Face:
+    """Equal sockets share one face, so that equal cables are studied once. No net passes a pin of an unlike bus, so two names
+    in turn are enough to keep the other buses of a chain's devices apart."""
+    return socket_face(key.record, port, socket, mode, lambda bus: carries if bus in alive else f"own {parity} {bus}")
 
 
 def _chain(naming: _Naming) -> Routed | Blocked:
@@ -228,8 +236,8 @@ def _probe(naming: _Naming) -> NoCable | None:
             if a is not b and not _pair_has_cable(naming, a.id, b.id):
                 ports = {d.id: bus_ports(d.record, naming.chain_buses(d.id), naming.mode(d.id)) for d in (a, b)}
                 if ports[a.id] and ports[b.id]:
-                    one = naming.socket(StageEnd(a.id, *ports[a.id][-1]), "chain")
-                    other = naming.socket(StageEnd(b.id, *ports[b.id][0]), "chain")
+                    one = naming.socket(StageEnd(a.id, *ports[a.id][-1]), "chain", 0)
+                    other = naming.socket(StageEnd(b.id, *ports[b.id][0]), "chain", 1)
                     if one is not None and other is not None:
                         found = choose_conductors(Chain((CableSlot("probe", one, other),)))
                         return found if isinstance(found, NoCable) else None
@@ -283,8 +291,10 @@ def _slots(naming: _Naming, cables: Sequence[Planned], carries: str, wanted: Map
     """Return the cable places with what is made already, and the blank pins a made cable joins alike (left out of the choice)."""
     slots: list[CableSlot] = []
     kept: dict[str, Pins] = {}
+    parities: dict[str, int] = {}
     for cable in cables:
-        one, other = naming.socket(cable.a, carries), naming.socket(cable.b, carries)
+        one, other = (naming.socket(end, carries, _parity(parities, end, far))
+                      for end, far in ((cable.a, cable.b), (cable.b, cable.a)))
         if one is None or other is None:
             return None, {}
         fixed = _stated(naming.site, installed.get(cable.id) or wanted.get(cable.id), cable)
@@ -293,9 +303,16 @@ def _slots(naming: _Naming, cables: Sequence[Planned], carries: str, wanted: Map
             records = naming.record(cable.a.device), naming.record(cable.b.device)
             blank = tuple(p for p in fixed if alike_blank(one, other, *records, p))
             fixed = tuple(p for p in fixed if p not in blank)
-        slots.append(CableSlot(cable.id, one, other, fixed, carries=frozenset({f"{carries} {naming.choice.link.id}"})))
+        slots.append(CableSlot(cable.id, one, other, fixed, carries=frozenset({carries})))
         kept[cable.id] = blank
     return slots, kept
+
+
+def _parity(parities: dict[str, int], end: StageEnd, far: StageEnd) -> int:
+    """Neighbours along a chain have unlike parity."""
+    if end.device not in parities:
+        parities[end.device] = 1 - parities[far.device] if far.device in parities else 0
+    return parities[end.device]
 
 
 def _as_stated(site: Site, cables: Sequence[Planned], written: Mapping[str, Cable]) -> tuple[Planned, ...]:

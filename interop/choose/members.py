@@ -12,7 +12,7 @@ import networkx as nx
 
 from interop.choose.cells import SlotState, slot_state
 from interop.choose.frames import MOST_KINDS, Family
-from interop.choose.search import MOST_LINKS, Component, Restriction, Solution, best, component_of, level_names
+from interop.choose.search import MOST_LINKS, Component, Restriction, Solution, best, component_of, least, level_names
 from interop.site.site import Device, Link, Site
 
 __all__ = ["LinkChoice", "PackChoice", "RunnerUp", "TooWide", "choose_components", "choose_links", "components", "finish_links"]
@@ -151,6 +151,8 @@ def _runner_up(component: Component, solution: Solution, index: int) -> RunnerUp
     """Search again with another manager, then with each pack's membership turned; keep the best."""
     found: Solution | None = None
     for restriction in _others(component, solution, index):
+        if found is not None and (low := least(component, restriction)) > found.vector[: len(low)]:
+            continue
         other = best(component, restriction, found.vector if found is not None else None)
         if other is not None and (found is None or (other.vector, other.slots) < (found.vector, found.slots)):
             found = other

@@ -20,7 +20,7 @@ from interop.choose.frames import Family, families
 from interop.site.site import Device, Link, Wish
 from interop.wiring.talks import RecordKey
 
-__all__ = ["MOST_LINKS", "Component", "Placed", "Restriction", "Solution", "best", "component_of", "level_names"]
+__all__ = ["MOST_LINKS", "Component", "Placed", "Restriction", "Solution", "best", "component_of", "least", "level_names"]
 
 MOST_LINKS = 4
 """Most links of one component that are enumerated exactly."""
@@ -85,6 +85,7 @@ class Component:
     may_stay_off: frozenset[str]
     families: list[list[Family]] = field(default_factory=list)
     _blocks: dict[object, _Block] = field(default_factory=dict)
+    bounds: dict[object, Vector] = field(default_factory=dict)
     _room: dict[object, tuple[tuple[int, ...], list[int]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -364,6 +365,15 @@ def best(component: Component, restriction: Restriction | None = None, cutoff: V
 
 def _combos(component: Component) -> Iterator[Combo]:
     yield from itertools.product(*[[*options, None] for options in component.families])
+
+
+def least(component: Component, restriction: Restriction) -> Vector:
+    """Return a bound below every choice under a restriction: the least over all frames at their most packs."""
+    key = ("least", tuple((component.packs[row].record.id, int(component.energy[row])) for row, _ in restriction.off))
+    if key not in component.bounds or component.early or restriction.on or restriction.not_manager:
+        component.bounds[key] = min(_bound(component, combo, tuple(f.most if f is not None else 0 for f in combo), restriction)
+                                    for combo in _combos(component))
+    return component.bounds[key]
 
 
 def _bound(component: Component, combo: Combo, counts: tuple[int, ...], restriction: Restriction) -> Vector:
