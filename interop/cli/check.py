@@ -19,7 +19,7 @@ __all__ = ["command"]
 @click.option("--limit", type=click.IntRange(1, 1_000), default=4, show_default=True, help="Largest input file in MB.")
 def command(site: Path, stage: str, as_json: bool, limit: int) -> Status:
     """Judge SITE as found and as planned. What it leaves to the plan is listed as not judged."""
-    from interop.documents.package import check_site
+    from interop.rules.judge import check_site
     from interop.site.load import load_site
 
     read = load_site(site, limit * 1_000_000)
@@ -29,7 +29,7 @@ def command(site: Path, stage: str, as_json: bool, limit: int) -> Status:
     if as_json:
         import json
 
-        from interop.documents.contract import finding_json
+        from interop.documents.findings import finding_json
 
         click.echo(json.dumps({"format": "interop-check", "version": 1, "site": {"name": read.name},
                                "findings": [finding_json(one) for one in judged.planned],

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from interop.documents.package import Package
 from interop.documents.plaintext import visible
 from interop.rules.finding import Finding, Rule
 from interop.rules.judge import Judged
 from interop.rules.wording import named
 from interop.site.site import Site
+
+if TYPE_CHECKING:
+    from interop.documents.package import Package
 
 __all__ = ["show_check", "show_plan", "show_rule"]
 

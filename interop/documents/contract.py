@@ -11,6 +11,7 @@ from interop.choose.cells import energy_wh
 from interop.choose.members import LinkChoice
 from interop.choose.plan import Decisions
 from interop.documents.canonical import fingerprint
+from interop.documents.findings import finding_json
 from interop.documents.reasons import reasons, runner_up_text
 from interop.records.models import Record
 from interop.records.switches import Pattern
@@ -18,7 +19,7 @@ from interop.rules.finding import SUBJECTS, Finding, Level
 from interop.site.site import Cable, Device, Site
 from interop.wiring.talks import chain_talks, controller_talks, report_talks
 
-__all__ = ["FORMAT", "VERSION", "cleared", "finding_json", "plan_dict"]
+__all__ = ["FORMAT", "VERSION", "cleared", "plan_dict"]
 
 FORMAT, VERSION = "interop-plan", 1
 
@@ -40,20 +41,6 @@ def cleared(findings: Iterable[Finding]) -> dict[str, bool]:
             unknown_settings |= one.verdict == "cannot-tell" and one.subject in SUBJECTS
     settings = not (waiting or stops or unknown_settings)
     return {"settings": settings, "joining": settings and not unknown}
-
-
-def finding_json(one: Finding) -> Json:
-    """Return a finding in the shape of the contract."""
-    accepted = one.accepted
-    return {
-        "rule": one.rule, "subject": one.subject, "level": one.level.value, "verdict": one.verdict, "about": list(one.about),
-        "got": one.got, "limit": one.limit,
-        "facts": [{"record": f.record, "path": f.path, "state": f.state} for f in one.facts],
-        "text": one.text, "todo": one.todo, "source": one.source,
-        "at": [{"file": file, "line": line, "column": column} for file, line, column in one.at],
-        "must_accept": one.must_accept,
-        "accepted": {"why": accepted.why, "by": accepted.by, "on": accepted.on} if accepted is not None else None,
-    }
 
 
 def plan_dict(decisions: Decisions, planned: Sequence[Finding], found: Sequence[Finding], *, draft: bool,

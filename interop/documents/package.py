@@ -10,9 +10,9 @@ from interop.choose.members import TooWide
 from interop.choose.plan import Decisions, decide, planned_stage
 from interop.documents.canonical import canonical_json, fingerprint
 from interop.documents.contract import plan_dict
-from interop.rules.judge import Judged, judge
+from interop.rules.judge import Judged, check_site, judge
 from interop.site.site import Site
-from interop.wiring.stage import as_found, as_wanted
+from interop.wiring.stage import as_found
 
 __all__ = ["Package", "TooWide", "check_site", "plan_document", "plan_site"]
 
@@ -25,11 +25,6 @@ class Package:
     files: Mapping[str, bytes]
     decisions: Decisions
     judged: Judged
-
-
-def check_site(site: Site) -> Judged:
-    """Judge a site as found and as wanted, deciding nothing."""
-    return judge(as_found(site), as_wanted(site))
 
 
 def plan_document(site: Site, *, draft: bool = False, date: str | None = None) -> tuple[dict[str, Any], Decisions, Judged]:

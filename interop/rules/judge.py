@@ -9,9 +9,9 @@ from interop.rules import power as _power  # noqa: F401  (enters its rule)
 from interop.rules.finding import RULES, Finding, Level, findings
 from interop.rules.wording import named
 from interop.site.site import Accepted, Site
-from interop.wiring.stage import Stage
+from interop.wiring.stage import Stage, as_found, as_wanted
 
-__all__ = ["Judged", "judge", "sorted_findings"]
+__all__ = ["Judged", "check_site", "judge", "sorted_findings"]
 
 
 @dataclass(frozen=True)
@@ -37,6 +37,11 @@ def judge(found: Stage, planned: Stage) -> Judged:
     left = tuple(link.id for link in planned.links if not link.judged)
     unused = () if left else _unused(planned.site, (*before, *after))
     return Judged(sorted_findings(before), sorted_findings((*after, *unused)), left)
+
+
+def check_site(site: Site) -> Judged:
+    """Judge a site as found and as wanted, deciding nothing."""
+    return judge(as_found(site), as_wanted(site))
 
 
 def _unused(site: Site, items: Sequence[Finding]) -> tuple[Finding, ...]:
