@@ -1,1 +1,17 @@
 """Findings, one module a subject."""
+
+from interop.rules import (  # noqa: F401  (enters their rules)
+    address,
+    cells,
+    conductor,
+    conductor_cables,
+    link,
+    link_bus,
+    link_cables,
+    link_poller,
+    link_talk,
+    mixing,
+    settings,
+    stop_line,
+    stop_reach,
+)

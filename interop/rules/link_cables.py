@@ -1,0 +1,404 @@
+"""Rules of the link subject: the shape that the cables make, their ports, their length, and the reference conductor."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from interop.records.models import Record
+from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fact_used, rule
+from interop.rules.link_facts import chain_buses, kinds_of, report_cables, waits_for_plan
+from interop.rules.wording import named
+from interop.standards.buses import longest_bus_m
+from interop.wiring.contacts import BusWire, Cause, NotStated, Reference, Socket, Unknown, joining
+from interop.wiring.stage import Stage, StageCable, StageEnd, StageLink
+
+__all__: list[str] = []
+
+
+# ---- shape ----
+
+
+@rule(
+    "closed-ring",
+    "link",
+    broken=Level.STOP,
+    unknown=Level.STOP,
+    meaning="The data cables of a link close a ring.",
+    source="TIA/EIA-485 and ISO 11898-2: a line with two ends",
+    explain="""A data link is a line with two ends. Closed to a ring it has no end for a terminator, packs that
+find their number by port order never find the last one, and a stop pair is fed from both sides so that one
+pulled plug no longer opens it. Take out one cable of the ring; the manager should then stand at an end.""",
+)
+def _ring(stage: Stage) -> Iterator[Hit]:
+    for link in stage.links:
+        shape = stage.shapes.get(link.id)
+        if shape is not None and shape.kind == "ring":
+            ring = set(shape.culprits)
+            cables = [
+                c.id
+                for c in stage.cables
+                if c.link == link.id and c.carries == "chain" and {c.a.device, c.b.device} <= ring
+            ]
+            yield broken(
+                shape.culprits,
+                f"Link {link.id}: cables {named(cables)} close a ring of {named(shape.culprits)}; a link is a line "
+                "with two ends",
+                "Take out one cable of the ring.",
+            )
+
+
+@rule(
+    "link-in-pieces",
+    "link",
+    broken=Level.STOP,
+    unknown=Level.STOP,
+    meaning="A pack or controller of a link is reached by no data cable.",
+    source="common practice",
+    explain="""A pack that no cable reaches is not asked, although it is counted as a member; a controller that
+no cable reaches falls back to its own settings. Write down or add the missing cable, or take the pack off the
+link.""",
+)
+def _pieces(stage: Stage) -> Iterator[Hit]:
+    for link in stage.links:
+        shape = stage.shapes.get(link.id)
+        if shape is None or waits_for_plan(stage, link):
+            continue
+        if shape.kind in ("broken", "none"):
+            lost = shape.culprits if shape.kind == "broken" else tuple(p for p in link.packs if p != link.manager)
+            yield broken(
+                lost,
+                f"Link {link.id}: no data cable reaches {named(lost)}"
+                + (f" from manager {link.manager}" if link.manager is not None else ""),
+                "Add the missing cable.",
+            )
+        yield from _controller_reached(stage, link)
+
+
+def _controller_reached(stage: Stage, link: StageLink) -> Iterator[Hit]:
+    reached = {end.device for cable in report_cables(stage, link) for end in (cable.a, cable.b)}
+    lost = [name for name in link.reports_to if name not in reached]
+    if lost and link.manager is not None:
+        yield broken(
+            (*lost, link.manager),
+            f"Link {link.id}: no data cable reaches {named(lost)} from manager {link.manager}",
+            "Add the missing cable.",
+        )
+
+
+@rule(
+    "link-branched",
+    "link",
+    broken=Level.CAUTION,
+    unknown=Level.CAUTION,
+    meaning="The data cables of a link branch: more than two end on one pack.",
+    source="TIA/EIA-485: daisy chain with short stubs; CiA: stub length by bit rate",
+    explain="""Every branch is a stub: the signal runs down it and comes back late. Short and slow links forgive
+it, long or fast ones lose messages. Run the cables from pack to pack in one line.""",
+)
+def _branched(stage: Stage) -> Iterator[Hit]:
+    for link in stage.links:
+        shape = stage.shapes.get(link.id)
+        if shape is not None and shape.kind == "branched":
+            yield broken(
+                shape.culprits,
+                f"Link {link.id}: more than two data cables of the link end on {named(shape.culprits)}",
+                "Run the cables from pack to pack in one line.",
+            )
+
+
+# ---- ports ----
+
+
+@rule(
+    "wrong-port-or-direction",
+    "link",
+    broken=Level.STOP,
+    unknown=Level.CAUTION,
+    meaning="A data cable joins ports that share no bus, two outputs or two inputs, or fills the port that must "
+    "stay empty on a manager.",
+    source="record",
+    explain="""Sockets of one shape carry unlike things: the link port and the report port of a pack look alike.
+A cable in the wrong one joins wires that never belonged together; out to out or in to in breaks numbering by
+port order; a cable in the port whose emptiness makes the manager makes it a member. Move the plug to the port
+that the text names.""",
+)
+def _wrong_port(stage: Stage) -> Iterator[Hit]:
+    found: dict[tuple[str, ...], list[tuple[StageCable, Socket, Socket]]] = {}
+    for cable in stage.cables:
+        one, other = stage.socket(cable.a), stage.socket(cable.b)
+        if one is None or other is None or _unmanaged(stage, cable):
+            continue
+        fault = _port_fault(stage, one, other)
+        if fault is not None:
+            group = (
+                cable.link or "",
+                fault,
+                stage.device(one.device).record.id,
+                one.port,
+                stage.device(other.device).record.id,
+                other.port,
+            )
+            found.setdefault(group, []).append((cable, one, other))
+    for (_, fault, *_rest), cables in found.items():
+        yield _port_hit(stage, fault, cables)
+    yield from _manager_port(stage)
+
+
+def _unmanaged(stage: Stage, cable: StageCable) -> bool:
+    ends = [stage.packs.get(e.device) for e in (cable.a, cable.b)]
+    return any(pack is not None and pack.link is None for pack in ends)
+
+
+def _port_fault(stage: Stage, one: Socket, other: Socket) -> str | None:
+    if not _buses(one) & _buses(other):
+        blank = any(
+            isinstance(c, NotStated | Unknown)
+            for socket in (one, other)
+            for held in socket.face.contacts.values()
+            for c in held
+        )
+        return "blank" if blank else "bus"
+    ways = {_direction(stage, one), _direction(stage, other)}
+    if ways in ({"in"}, {"out"}):
+        return "direction"
+    return "way" if None in ways and ways & {"in", "out"} else None
+
+
+def _buses(socket: Socket) -> set[str]:
+    return {c.bus for held in socket.face.contacts.values() for c in held if isinstance(c, BusWire)}
+
+
+def _direction(stage: Stage, socket: Socket) -> str | None:
+    return stage.device(socket.device).record.ports[socket.port].direction.only
+
+
+def _port_hit(stage: Stage, fault: str, cables: Sequence[tuple[StageCable, Socket, Socket]]) -> Hit:
+    ids = named([c.id for c, _, _ in cables])
+    _, one, other = cables[0]
+    about = tuple(dict.fromkeys(s.device for _, a, b in cables for s in (a, b)))
+    head = f"Cable{'s' if len(cables) > 1 else ''} {ids} join{'' if len(cables) > 1 else 's'} "
+    ends = f"{_at(stage, one)} to {_at(stage, other)}"
+    if fault == "bus":
+        return broken(
+            about,
+            f"{head}{ends}; these ports share no bus",
+            "Move the plug to a port that carries the bus of the link.",
+        )
+    if fault == "direction":
+        return broken(
+            about,
+            f"{head}{ends}; both are {'outputs' if _direction(stage, one) == 'out' else 'inputs'}",
+            "Run each cable from an output to an input.",
+        )
+    if fault == "blank":
+        facts = tuple(FactUsed(stage.device(s.device).record.id, f"pins.{s.port}", "not-stated") for s in (one, other))
+        return cannot_tell(
+            about,
+            f"{head}{ends}; whether these ports share a bus is not known, since some of their pins are not",
+            "Look in the manual for the pins of both ports.",
+            facts=tuple(dict.fromkeys(facts)),
+        )
+    devices = [(stage.device(s.device), s) for s in (one, other) if _direction(stage, s) is None]
+    return cannot_tell(
+        about,
+        f"{head}{ends}; the direction of {' and '.join(s.port for _, s in devices)} is not known",
+        "Look in the manual for which port is the input.",
+        facts=tuple(fact_used(d, f"ports.{s.port}.direction", d.record.ports[s.port].direction) for d, s in devices),
+    )
+
+
+def _at(stage: Stage, socket: Socket) -> str:
+    return f"{socket.device} {socket.name} ({stage.device(socket.device).record.id})"
+
+
+def _manager_port(stage: Stage) -> Iterator[Hit]:
+    for link in stage.links:
+        if link.manager is None or link.manager not in stage.packs:
+            continue
+        device = stage.packs[link.manager].device
+        rule_ = device.record.manager
+        if rule_.port is None or rule_.made_by.only not in ("empty port", None):
+            continue
+        for cable in stage.cables_at.get(link.manager, ()):
+            if StageEnd(link.manager, rule_.port, None).port not in {
+                e.port for e in (cable.a, cable.b) if e.device == link.manager
+            }:
+                continue
+            text = f"Cable {cable.id} is in port {rule_.port} of manager {link.manager} ({device.record.id})"
+            if rule_.made_by.only is None:
+                yield cannot_tell(
+                    (link.manager,),
+                    f"{text}; whether that port must stay empty on a manager is not known",
+                    "Look in the manual for what makes a pack the manager.",
+                    facts=(fact_used(device, "manager.made_by", rule_.made_by),),
+                )
+            else:
+                yield broken(
+                    (link.manager,),
+                    f"{text}; only the pack with this port empty becomes the manager",
+                    f"Take the cable out of {rule_.port}, or make another pack the manager.",
+                )
+
+
+@rule(
+    "port-used-twice",
+    "link",
+    broken=Level.STOP,
+    unknown=Level.STOP,
+    meaning="More data cables end on a port than it has sockets.",
+    source="record",
+    explain="""Two cables cannot stand in one socket. Either one of them is written down with the wrong port, or
+a splitter is meant: then give the splitter a record and an id of its own, so that what it joins can be checked.""",
+)
+def _used_twice(stage: Stage) -> Iterator[Hit]:
+    used: dict[tuple[str, str], dict[str, list[str]]] = {}
+    for cable in stage.cables:
+        for end in (cable.a, cable.b):
+            if end.port is not None:
+                used.setdefault((end.device, end.port), {}).setdefault(end.socket or "", []).append(cable.id)
+    for (name, port), sockets in used.items():
+        count = len(stage.device(name).record.ports[port].sockets)
+        cables = list(dict.fromkeys(c for ids in sockets.values() for c in ids))
+        if len(cables) > count or any(len(ids) > 1 for socket, ids in sockets.items() if socket):
+            yield broken(
+                (name,),
+                f"Cables {named(cables)} all end on port {port} of {name} ({stage.device(name).record.id}), which "
+                f"has {count} "
+                f"socket{'s' if count > 1 else ''}",
+                "Put each cable into a socket of its own.",
+                got=f"{len(cables)} cables",
+                limit=f"{count} sockets",
+            )
+
+
+# ---- length ----
+
+
+@rule(
+    "too-long-for-the-rate",
+    "link",
+    broken=Level.CAUTION,
+    unknown=Level.NOTE,
+    meaning="The data cables of one bus are together longer than its rate allows.",
+    source="TIA/EIA-485: length x rate at most 1e8; CiA recommendation for ISO 11898-2: bus length by bit rate",
+    explain="""The longer a bus, the later its echoes; the faster its rate, the less time they have to die out.
+Past the limit messages are lost, first when it is hot or when many packs speak. Use the slower rate that all
+have, shorter cables, or a repeater.""",
+)
+def _too_long(stage: Stage) -> Iterator[Hit]:
+    for link in stage.links:
+        if waits_for_plan(stage, link):
+            continue
+        chain = [c for c in stage.cables if c.link == link.id and c.carries == "chain"]
+        hops = {bus.hop for k in kinds_of(stage, link) for bus in chain_buses(k.record, k.mode).values()}
+        for cables in [[c] for c in chain] if hops == {"one"} else [chain]:
+            yield from _length(link, cables, "chain")
+        for cable in report_cables(stage, link):
+            yield from _length(link, [cable], "report")
+
+
+def _length(link: StageLink, cables: Sequence[StageCable], purpose: str) -> Iterator[Hit]:
+    if not cables:
+        return
+    devices = tuple(dict.fromkeys(e.device for c in cables for e in (c.a, c.b)))
+    ids = named([c.id for c in cables])
+    total = round(sum(c.length_m for c in cables if c.length_m is not None), 3)
+    missing = [c.id for c in cables if c.length_m is None]
+    talk = link.chain if purpose == "chain" else link.report
+    if talk is None or talk.kind not in ("rs-485", "can", "rs-232"):
+        if talk is None:
+            yield cannot_tell(
+                devices,
+                f"Link {link.id}: how long cables {ids} ({total:g} m) may be is not known, since kind or rate of "
+                f"the bus is not",
+                "Look in the manual under communication.",
+                got=f"{total:g} m",
+            )
+        return
+    limit = longest_bus_m(talk.kind, talk.rate_bps)
+    rate = f"{talk.kind} at {talk.rate_bps} bit/s"
+    if limit is not None and total > limit:
+        yield broken(
+            devices,
+            f"Link {link.id}: cables {ids} are {total:g} m long; {rate} allows {limit:g} m",
+            "Use shorter cables or a slower rate that all have.",
+            got=f"{total:g} m",
+            limit=f"{limit:g} m",
+        )
+    elif missing or limit is None:
+        why = f"the length of {named(missing)} is not written" if missing else f"no limit is published for {rate}"
+        yield cannot_tell(
+            devices,
+            f"Link {link.id}: whether cables {ids} are too long for {rate} is not known; {why}",
+            "Measure the cables and write their lengths.",
+            limit=None if limit is None else f"{limit:g} m",
+        )
+
+
+# ---- the reference conductor ----
+
+
+@rule(
+    "reference-missing",
+    "link",
+    broken=Level.CAUTION,
+    unknown=Level.CAUTION,
+    meaning="No reference conductor joins the two ends of a data cable.",
+    source="TIA/EIA-485: a third conductor besides the pair; Modbus over serial line V1.02, 3.3.2",
+    explain="""A pair alone lets the two ends drift apart in voltage; beyond the range of the driver (-7 to +12 V
+for RS-485) messages are lost or the driver is damaged. A third conductor holds them together. It is left out on
+purpose where it would carry load current past a BMS, or where nobody says what the reference is tied to. Where
+an end brings none out there is nothing to join: keep the cables short and away from power cables.""",
+)
+def _reference(stage: Stage) -> Iterator[Hit]:
+    for link in stage.links:
+        reasons: dict[str, list[StageCable]] = {}
+        facts: dict[FactUsed, None] = {}
+        for cable in stage.cables:
+            if cable.link == link.id and cable.joined is not None:
+                one, other = stage.socket(cable.a), stage.socket(cable.b)
+                if one is not None and other is not None and _buses(one) & _buses(other):
+                    why = _no_reference(stage, cable, one, other, facts)
+                    if why is not None:
+                        reasons.setdefault(why, []).append(cable)
+        if reasons:
+            cables = [c for group in reasons.values() for c in group]
+            devices = dict.fromkeys(e.device for c in cables for e in (c.a, c.b))
+            why = "; ".join(f"{named([c.id for c in group])}: {text}" for text, group in reasons.items())
+            yield broken(
+                tuple(devices),
+                f"Link {link.id}: no reference conductor is joined in {why}",
+                "Join the reference where both ends bring it out and the text gives no reason against it.",
+                facts=tuple(facts),
+            )
+
+
+def _no_reference(
+    stage: Stage, cable: StageCable, one: Socket, other: Socket, facts: dict[FactUsed, None]
+) -> str | None:
+    pins = [
+        [p for p, held in s.face.contacts.items() if any(isinstance(c, Reference) for c in held)] for s in (one, other)
+    ]
+    lacking = [s for s, found in zip((one, other), pins, strict=True) if not found]
+    if lacking:
+        ends = dict.fromkeys(f"{s.port} of {stage.device(s.device).record.id}" for s in lacking)
+        return f"{' and '.join(ends)} {'bring' if len(ends) > 1 else 'brings'} none out"
+    if any(a in pins[0] and b in pins[1] for a, b in cable.joined or ()):
+        return None
+    ours, theirs = (
+        next(c for c in s.face.contacts[p[0]] if isinstance(c, Reference))
+        for s, p in zip((one, other), pins, strict=True)
+    )
+    cause = joining(ours, theirs).cause
+    if cause is Cause.TIE_UNKNOWN:
+        for s, c in ((one, ours), (other, theirs)):
+            if c.tie == "unknown":
+                record: Record = stage.device(s.device).record
+                facts[FactUsed(record.id, f"ports.{s.port}.reference", record.ports[s.port].reference.state)] = None
+        unknown = dict.fromkeys(
+            stage.device(s.device).record.id for s, c in ((one, ours), (other, theirs)) if c.tie == "unknown"
+        )
+        return f"what the reference of {' and '.join(unknown)} is tied to is not known"
+    if cause is Cause.GROUND_BYPASSES:
+        return "joined, it would carry load current past a BMS"
+    return "both ends bring it out"
