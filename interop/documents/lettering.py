@@ -1,4 +1,4 @@
-"""What the shipped fonts cover and how wide their characters are, from the table made by `font_recipe`."""
+"""What the shipped fonts cover and how wide their characters are, from the table made by `tools/font_recipe.py`."""
 
 from __future__ import annotations
 

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from interop.documents import font_recipe
+from tools import font_recipe
 from interop.documents.lettering import covered, fit, width, wrap
 
 

@@ -1,6 +1,6 @@
 """Recipe for fonts/metrics.json: which characters the shipped fonts cover, and how wide each is.
 
-Run `python -m interop.documents.font_recipe` after a font file changed. Nothing of this runs when documents are
+Run `python tools/font_recipe.py` after a font file changed. Nothing of this runs when documents are
 made. Layout of the tables read here: OpenType specification (ISO/IEC 14496-22), tables head, hhea, hmtx, cmap.
 """
 
@@ -14,7 +14,7 @@ from pathlib import Path
 __all__ = ["FACES", "advances", "metrics"]
 
 FACES = {"regular": "DejaVuSans.ttf", "bold": "DejaVuSans-Bold.ttf", "mono": "DejaVuSansMono.ttf"}
-_FOLDER = Path(__file__).parent / "fonts"
+_FOLDER = Path(__file__).parent.parent / "interop" / "documents" / "fonts"
 
 
 def _tables(font: bytes) -> dict[str, int]:

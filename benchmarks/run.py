@@ -1,0 +1,133 @@
+"""Benchmarks: ratios measured in one run and growth exponents, asserted; absolute times are printed only.
+
+    python benchmarks/run.py [start] [check] [growth] [oracle]
+
+Each part prints what it measured and its bound; the exit status is 1 when a bound is passed.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+HERE = Path(__file__).parent
+ROOT = HERE.parent
+sys.path[:0] = [str(ROOT), str(HERE)]
+
+SIZES = (1_000, 3_000, 10_000)
+CHECK_IMPORTS = "import click, pydantic, yaml, networkx, rich.console, numpy"
+
+
+def seconds(command: Sequence[str]) -> float:
+    """Wall time [s] of a process that may answer no (status 0, 1 or 4)."""
+    start = time.perf_counter()
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, check=False)
+    taken = time.perf_counter() - start
+    if done.returncode not in (0, 1, 4):
+        raise SystemExit(f"{' '.join(command)} exited {done.returncode}: {done.stderr.decode()}")
+    return taken
+
+
+def ratio(ours: Sequence[str], base: Sequence[str], runs: int = 9) -> tuple[float, float, float]:
+    """Medians of alternated runs and their ratio; the first pair warms the caches."""
+    seconds(ours), seconds(base)
+    pairs = [(seconds(ours), seconds(base)) for _ in range(runs)]
+    a, b = (statistics.median(column) for column in zip(*pairs, strict=True))
+    return a, b, a / b
+
+
+def bounded(name: str, got: float, bound: float, *, least: bool = False) -> bool:
+    """Print one measured figure against its bound; return whether it holds."""
+    holds = got >= bound if least else got <= bound
+    print(f"  {'ok  ' if holds else 'FAIL'} {name}: {got:.2f} ({'at least' if least else 'at most'} {bound:g})")
+    return holds
+
+
+def start() -> bool:
+    """``interop --help`` against importing click."""
+    a, b, r = ratio([sys.executable, "-m", "interop", "--help"], [sys.executable, "-c", "import click"])
+    print(f"start: --help {a * 1000:.0f} ms, import click {b * 1000:.0f} ms")
+    return bounded("ratio", r, 1.6)
+
+
+def check() -> bool:
+    """``interop check`` on the demo, whole process, against importing what it is made of."""
+    demo = str(ROOT / "examples" / "ferry-landing" / "site.yaml")
+    a, b, r = ratio([sys.executable, "-m", "interop", "check", demo], [sys.executable, "-c", CHECK_IMPORTS])
+    print(f"check: demo {a * 1000:.0f} ms, imports {b * 1000:.0f} ms")
+    return bounded("ratio", r, 1.6)
+
+
+def exponent(sizes: Sequence[int], times: Sequence[float]) -> float:
+    """Slope of log time over log size, by least squares."""
+    xs, ys = [math.log(s) for s in sizes], [math.log(t) for t in times]
+    mx, my = statistics.fmean(xs), statistics.fmean(ys)
+    return sum((x - mx) * (y - my) for x, y in zip(xs, ys, strict=True)) / sum((x - mx) ** 2 for x in xs)
+
+
+def growth() -> bool:
+    """Reading, and check and plan, over sites of 1,000, 3,000 and 10,000 packs; decisions equal link by link."""
+    from interop.documents.canonical import canonical_json
+    from interop.documents.package import check_site, plan_document
+    from interop.site.load import load_site
+    from sites import large_site
+
+    load_and(load_site, large_site(64), lambda site: plan_document(site))
+    reading, working = [], []
+    plan = {}
+    for size in SIZES:
+        text = large_site(size)
+        best: tuple[float, float] | None = None
+        for _ in range(3 if size < SIZES[-1] else 1):
+            began = time.perf_counter()
+            site = load_and(load_site, text, lambda read: read)
+            middle = time.perf_counter()
+            check_site(site)
+            plan, _, _ = plan_document(site)
+            written = len(canonical_json(plan))
+            end = time.perf_counter()
+            now = (middle - began, end - middle)
+            best = now if best is None else (min(best[0], now[0]), min(best[1], now[1]))
+        assert best is not None
+        reading.append(best[0]), working.append(best[1])
+        print(f"growth: {size} packs: read {best[0]:.2f} s, check and plan {best[1]:.2f} s, plan.json {written / 1e6:.1f} MB")
+    alone = load_and(load_site, large_site(16, 7), plan_document)[0]
+    same = all(plan["packs"][name] == pack for name, pack in alone["packs"].items())
+    print(f"  {'ok  ' if same else 'FAIL'} decisions of one link planned alone are those in the large site")
+    return all([bounded("exponent of reading", exponent(SIZES, reading), 1.15),
+                bounded("exponent of check and plan", exponent(SIZES, working), 1.2), same])
+
+
+def load_and(load: Callable[[Path], object], text: str, use: Callable[[object], object]):  # noqa: ANN201
+    """Write a site file beside the benchmark records, read it and use it."""
+    path = HERE / ".large-site.yaml"
+    path.write_text(text, encoding="utf-8")
+    try:
+        return use(load(path))
+    finally:
+        path.unlink()
+
+
+def oracle() -> bool:
+    """The whole choice against building and solving the same whole problem in CP-SAT, over the 200 sites of the tests."""
+    try:
+        from tests.choose.oracle_speed import measure
+    except ImportError as missing:
+        print(f"oracle: SKIPPED, {missing}")
+        return True
+    ours, theirs, sites = measure()
+    print(f"oracle: {sites} sites: ours {ours:.2f} s, CP-SAT {theirs:.2f} s")
+    return bounded("times faster", theirs / ours, 20, least=True)
+
+
+PARTS = {"start": start, "check": check, "growth": growth, "oracle": oracle}
+
+if __name__ == "__main__":
+    wanted = sys.argv[1:] or list(PARTS)
+    answers = [PARTS[name]() for name in wanted]
+    sys.exit(0 if all(answers) else 1)
