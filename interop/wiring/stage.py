@@ -142,8 +142,12 @@ class Stage:
         if link is None:
             return f"{device} {bus}"
         if record.buses[bus].used_by == "all":
-            return f"chain {link.id}"
-        return f"report {link.id}" if device == link.manager or link.manager is None else f"{device} {bus}"
+            used = chain_talks(record, pack.mode).get(link.chain) if link.chain is not None and pack.mode is not None else None
+            return f"chain {link.id}" if used is None or bus in used else f"{device} {bus}"
+        if device != link.manager and link.manager is not None:
+            return f"{device} {bus}"
+        used = report_talks(record, pack.mode).get(link.report) if link.report is not None and pack.mode is not None else None
+        return f"report {link.id}" if used is None or bus in used else f"{device} {bus}"
 
     def _controller_identity(self, device: str, bus: str) -> str:
         links = [x for x in self.links if device in x.reports_to]
