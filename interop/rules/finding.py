@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
+from typing import Any
 
 from interop.records.answers import Answer
 from interop.records.facts import Fact
@@ -117,7 +118,7 @@ def cannot_tell(about: Sequence[str], text: str, todo: str, **more: object) -> H
     return Hit(Answer.CANNOT_TELL, tuple(about), text, todo, **more)  # type: ignore[arg-type]
 
 
-def fact_used(device: Device, path: str, fact: Fact[object] | Fact[str] | Fact[int]) -> FactUsed:
+def fact_used(device: Device, path: str, fact: Fact[Any]) -> FactUsed:
     """Name a fact of a device's record with its state."""
     return FactUsed(device.record.id, path, fact.state)
 

@@ -1,4 +1,4 @@
-"""Words that the texts of findings share: ids folded into ranges, devices with their record, where a manual prints a fact."""
+"""Words that findings share: ids folded into ranges, devices with their record, where a manual prints a fact."""
 
 from __future__ import annotations
 
@@ -30,8 +30,10 @@ def named(ids: Iterable[str]) -> str:
     for one in ids:
         before = _TAIL.fullmatch(runs[-1][-1]) if runs else None
         here = _TAIL.fullmatch(one)
-        follows = (before is not None and here is not None and before[1] == here[1]
-                   and int(here[2]) == int(before[2]) + 1 and (len(here[2]) == len(before[2]) or not here[2].startswith("0")))
+        follows = before is not None and here is not None and before[1] == here[1]
+        if follows and before is not None and here is not None:
+            next_one = int(here[2]) == int(before[2]) + 1
+            follows = next_one and (len(here[2]) == len(before[2]) or not here[2].startswith("0"))
         if follows:
             runs[-1].append(one)
         else:
@@ -45,7 +47,7 @@ def joined(words: Sequence[str]) -> str:
 
 
 def of_record(devices: Sequence[Device]) -> str:
-    """Name devices with the record they share: ``R1..R9 (tarn-a)``; several records: ``R1..R9 (tarn-a) and N1, N2 (tarn-b)``."""
+    """Name devices with the record they share: ``R1..R9 (tarn-a) and N1, N2 (tarn-b)``."""
     groups: dict[str, list[str]] = {}
     for device in devices:
         groups.setdefault(device.record.id, []).append(device.id)
@@ -72,7 +74,7 @@ def fact_missing(record: str, path: str, fact: Fact[Any]) -> str:
 
 
 def look_up(record: str, path: str, fact: Fact[Any]) -> str:
-    """Advise how a fact that is not known can be had; it differs for what nobody looked up and what no source states."""
+    """Advise how a missing fact can be had: other words for what nobody looked up and for what no source states."""
     where = _PRINTED.get(path.split(".", 1)[0], "in the chapter on installation")
     if fact.state == "disputed":
         return f"Settle {path} of {record} with its maker: its sources differ."

@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from interop.records.answers import Answer
-from interop.records.facts import Fact
+from interop.records.facts import ABSENT, Fact
 from interop.records.leaves import Span
 from interop.records.models import Mixing, Record
 from interop.wiring.talks import mixing_candidates
 
-__all__ = ["ChargeWindow", "JoinLimit", "Word", "charge_window", "highest", "join_limit", "lowest", "maker_words", "needed_words",
-           "rests_on", "same_value", "version_at_least"]
+__all__ = ["Bound", "ChargeWindow", "JoinLimit", "Word", "charge_window", "highest", "join_limit", "lowest",
+           "maker_words",
+           "needed_words", "rests_on", "same_value", "version_at_least"]
 
 
 def lowest(fact: Fact[Any]) -> float | None:
@@ -41,23 +42,28 @@ def same_value(one: Fact[Any], other: Fact[Any]) -> Answer:
 # ---- charge window: power.md's settings, "top = lowest recommended, bottom = highest needed" ----
 
 @dataclass(frozen=True, eq=False)
+class Bound:
+    """One end of a window [V]: the figure, and the record and path that set it."""
+
+    volts: float
+    record: Record
+    path: str
+
+
+@dataclass(frozen=True, eq=False)
 class ChargeWindow:
     """The window [V] at the pack terminals as far as it is known. ``missing``: facts that could make it smaller."""
 
-    top_v: float | None
-    top_of: Record | None
-    top_path: str
-    bottom_v: float | None
-    bottom_of: Record | None
-    bottom_path: str
+    top: Bound | None
+    bottom: Bound | None
     missing: tuple[tuple[Record, str], ...]
 
     @property
     def width_v(self) -> float | None:
-        """Width [V] by what is known, negative where there is none; the true one may be smaller if facts are missing."""
-        if self.top_v is None or self.bottom_v is None:
+        """Width [V] by what is known, below zero where there is none; what is missing can only narrow it."""
+        if self.top is None or self.bottom is None:
             return None
-        return round(self.top_v - self.bottom_v, 6)
+        return round(self.top.volts - self.bottom.volts, 6)
 
     def at_least(self, width_v: float) -> Answer:
         """Return whether the window is at least so wide [V]: what is missing can only narrow it."""
@@ -67,22 +73,25 @@ class ChargeWindow:
 
 
 def charge_window(records: Iterable[Record]) -> ChargeWindow:
-    """Return the common charge window: top the lowest recommended charge voltage, bottom the highest voltage any pack needs
-    to finish and to balance. Disputed figures count with the strict one. A highest charge voltage bounds a top not stated."""
-    tops: list[tuple[float, Record, str]] = []
-    bottoms: list[tuple[float, Record, str]] = []
+    """Return the common charge window of packs of these records.
+
+    Top: the lowest recommended charge voltage (a highest charge voltage bounds one that is not stated). Bottom: the
+    highest voltage any pack needs to finish and to balance. Disputed figures count with the strict one.
+    """
+    tops: list[Bound] = []
+    bottoms: list[Bound] = []
     missing: list[tuple[Record, str]] = []
     for record in records:
-        for path in ("charge_v", "charge_highest_v", "finish_v", "balance_v"):
-            fact = getattr(record.cells, path)
-            value = lowest(fact) if path.startswith("charge") else highest(fact)
+        for name in ("charge_v", "charge_highest_v", "finish_v", "balance_v"):
+            fact = getattr(record.cells, name, ABSENT)
+            value = lowest(fact) if name.startswith("charge") else highest(fact)
             if value is not None:
-                (tops if path.startswith("charge") else bottoms).append((value, record, f"cells.{path}"))
-            elif path != "charge_highest_v":
-                missing.append((record, f"cells.{path}"))
-    top = min(tops, key=lambda t: t[0], default=(None, None, ""))
-    bottom = max(bottoms, key=lambda t: t[0], default=(None, None, ""))
-    return ChargeWindow(*top, *bottom, tuple(missing))
+                (tops if name.startswith("charge") else bottoms).append(Bound(value, record, f"cells.{name}"))
+            elif name != "charge_highest_v":
+                missing.append((record, f"cells.{name}"))
+    top = min(tops, key=lambda one: one.volts, default=None)
+    bottom = max(bottoms, key=lambda one: one.volts, default=None)
+    return ChargeWindow(top, bottom, tuple(missing))
 
 
 # ---- joining ----
@@ -99,15 +108,17 @@ class JoinLimit:
 def join_limit(records: Sequence[Record]) -> JoinLimit:
     """Return the strictest voltage difference [V] that packs of these records allow at joining."""
     stated = [(value, r) for r in records if (value := lowest(r.limits.join_difference_v)) is not None]
-    value, record = min(stated, key=lambda s: s[0], default=(None, None))
-    return JoinLimit(value, record, tuple(r for r in records if not r.limits.join_difference_v.known))
+    missing = tuple(r for r in records if not r.limits.join_difference_v.known)
+    if not stated:
+        return JoinLimit(None, None, missing)
+    return JoinLimit(*min(stated, key=lambda s: s[0]), missing)
 
 
 # ---- the makers' words on mixing ----
 
 @dataclass(frozen=True, eq=False)
 class Word:
-    """What one record says of another: forbidden (holds: no word against it), silent, the statements that may speak of it."""
+    """What one record says of another: allowed (holds: no word against it), silent, the statements that may speak."""
 
     record: Record
     other: Record
@@ -140,7 +151,8 @@ def maker_words(record: Record, other: Record, *, linked: bool) -> Word:
 def needed_words(one: Record, other: Record) -> tuple[tuple[Record, Record], ...]:
     """Return whose words are needed, as (who, of whom): both makers', in one family the newer generation's alone."""
     mine, theirs = one.generation.only, other.generation.only
-    if one.family is not None and one.family == other.family and mine is not None and theirs is not None and mine != theirs:
+    family = one.family is not None and one.family == other.family
+    if family and mine is not None and theirs is not None and mine != theirs:
         return ((one, other),) if mine > theirs else ((other, one),)
     return (one, other), (other, one)
 
