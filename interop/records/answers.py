@@ -19,6 +19,14 @@ class Answer(Enum):
     def __bool__(self) -> NoReturn:
         raise TypeError("an answer has three values; compare it with Answer.HOLDS by 'is'")
 
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Answer):
+            raise TypeError("an answer is not a plain value; compare it with Answer.HOLDS by 'is'")
+        return self is other
+
+    def __hash__(self) -> int:
+        return hash(self.name)
+
     def __invert__(self) -> Answer:
         return {Answer.HOLDS: Answer.BROKEN, Answer.BROKEN: Answer.HOLDS}.get(self, self)
 

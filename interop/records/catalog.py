@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from interop.records.bind import bind
-from interop.records.checks import reading_of, record_faults
+from interop.records.bind import bind_part
+from interop.records.checks import more_faults, reading_of
 from interop.records.faults import Fault, InputFaults, nearest
-from interop.records.leaves import normal_id
+from interop.records.leaves import Expected, identifier, normal_id
 from interop.records.models import Record
 from interop.records.nodes import SIZE, Document, read_document
 
-__all__ = ["Catalog", "LoadedRecord", "parse_record"]
+__all__ = ["Catalog", "LoadedRecord", "parse_record", "read_file"]
 
 _ID = re.compile(rb"^id:[ ]*([^#\r\n]+?)[ ]*(?:#.*)?\r?$", re.MULTILINE)
+_NAME = identifier("an id")
+_SUFFIXES = (".yaml", ".yml")
 
 
 @dataclass(frozen=True)
@@ -37,62 +39,69 @@ def parse_record(data: bytes, file: str, size: int = SIZE) -> LoadedRecord:
     """Read one record from bytes; ``file`` is the name shown. Raises :class:`InputFaults` with every fault."""
     document = read_document(data, file, size)
     if not isinstance(document.root, dict):
-        raise InputFaults([document.fault((), document.root, "a map of fields")])
-    record = bind(document, Record, reading_of(document))
-    faults = record_faults(document, record)
-    if faults:
+        raise InputFaults([*document.faults, document.fault((), document.root, "a map of fields")])
+    bound = bind_part(document, Record, reading_of(document))
+    faults = list(bound.faults)
+    if bound.model is not None:
+        faults += more_faults(document, bound.model, bound.spoilt)
+    if faults or bound.model is None:
         raise InputFaults(faults)
-    return LoadedRecord(record, document, data)
+    return LoadedRecord(bound.model, document, data)
 
 
 class Catalog:
     """Records of several folders by id.
 
-    ``folders`` are searched in order, files by name. Raises :class:`InputFaults` at once for a missing folder, a file that
-    leaves its folder, or an id that stands in two files; later, on look-up, for faults of the record itself.
+    ``folders`` (with the name shown of each) are searched in order, files by name. Only the line of the id is read of a
+    record until it is asked for. Faults of the folders themselves (a missing one, a file that leaves its folder, an id
+    that stands in two files) are raised as :class:`InputFaults`, or, where a list ``faults`` is given, added to it.
     """
 
-    def __init__(self, folders: Iterable[tuple[Path, str]], size: int = SIZE) -> None:
+    def __init__(self, folders: Iterable[tuple[Path, str]], size: int = SIZE,
+                 faults: list[Fault] | None = None) -> None:
         self._size = size
         self._files: dict[str, tuple[Path, str]] = {}
         self._loaded: dict[str, LoadedRecord] = {}
-        faults: list[Fault] = []
-        for folder, shown in folders:
-            faults += self._scan(folder, shown)
-        if faults:
-            raise InputFaults(faults)
+        self._folders: dict[Path, str] = {}
+        found = [fault for folder, shown in folders for fault in self._scan(folder, shown)]
+        if faults is not None:
+            faults += found
+        elif found:
+            raise InputFaults(found)
 
-    def _scan(self, folder: Path, shown: str) -> Iterable[Fault]:
+    def _scan(self, folder: Path, shown: str) -> Iterator[Fault]:
         if not folder.is_dir():
-            yield Fault(shown, 1, 1, "", "no such folder", "a folder of records")
+            yield Fault(shown, 1, 1, "", "no folder" if folder.exists() else "no such folder", "a folder of records")
             return
         home = folder.resolve()
-        for path in sorted(p for p in folder.rglob("*.yaml") if p.is_file() or p.is_symlink()):
-            name = f"{shown.rstrip('/')}/{path.relative_to(folder).as_posix()}"
-            if not path.resolve().is_relative_to(home):
-                yield Fault(name, 1, 1, "", "a link that leaves its folder", "a file inside the catalog folder")
-                continue
-            yield from self._enter(path, name)
-
-    def _enter(self, path: Path, name: str) -> Iterable[Fault]:
-        try:
-            data = path.read_bytes()
-        except OSError as bad:
-            yield Fault(name, 1, 1, "", str(bad.strerror), "a readable file")
+        if home in self._folders:
+            yield Fault(shown, 1, 1, "", "a folder a second time", f"each folder once (first as {self._folders[home]})")
             return
-        match = _ID.search(data)
-        if match is None:
+        self._folders[home] = shown
+        for path in _record_files(folder):
+            name = f"{shown.rstrip('/')}/{path.relative_to(folder).as_posix()}"
+            if path.is_symlink() and not _stays_in(home, path):
+                yield Fault(name, 1, 1, "", "a link that leads out of its folder, or nowhere",
+                            "a file inside the catalog folder")
+            elif not path.is_dir():
+                yield from self._enter(path, name)
+
+    def _enter(self, path: Path, name: str) -> Iterator[Fault]:
+        try:
+            data = read_file(path, self._size)
+        except OSError as bad:
+            yield Fault(name, 1, 1, "", str(bad.strerror).lower(), "a readable file")
+            return
+        key = _id_of(data)
+        if key is None:  # written in another way than by one plain line: the file itself must tell
             try:
-                loaded = parse_record(data, name, self._size)
+                key = parse_record(data, name, self._size).record.id
             except InputFaults as bad:
                 yield from bad.faults
                 return
-            key = loaded.record.id
-        else:
-            key = normal_id(match[1].decode("utf-8", "replace").strip("'\""))
         if key in self._files:
-            line = data.count(b"\n", 0, match.start()) + 1 if match else 1
-            yield Fault(name, line, 1, "id", f'id "{key}" a second time', f"each id once (first in {self._files[key][1]})")
+            yield Fault(name, _line_of_id(data), 1, "id", f'id "{key}" a second time',
+                        f"each id once (first in {self._files[key][1]})")
             return
         self._files[key] = (path, name)
 
@@ -109,9 +118,54 @@ class Catalog:
         return normal_id(name) in self._files
 
     def load(self, name: str) -> LoadedRecord:
-        """Return a record by id, parsed once. Raises :class:`KeyError` for an unknown id, :class:`InputFaults` for a bad one."""
+        """Return a record by id, parsed once. Raises KeyError for an unknown id, InputFaults for a bad record."""
         key = normal_id(name)
         if key not in self._loaded:
             path, shown = self._files[key]
-            self._loaded[key] = parse_record(path.read_bytes(), shown, self._size)
+            try:
+                data = read_file(path, self._size)
+            except OSError as bad:
+                raise InputFaults([Fault(shown, 1, 1, "", str(bad.strerror).lower(), "a readable file")]) from None
+            loaded = parse_record(data, shown, self._size)
+            if loaded.record.id != key:
+                line, column = loaded.document.value_at(("id",))
+                raise InputFaults([Fault(shown, line, column, "id", f'"{loaded.record.id}"',
+                                         "the id in one line, as it is read by itself")])
+            self._loaded[key] = loaded
         return self._loaded[key]
+
+
+def read_file(path: Path, size: int) -> bytes:
+    """Return the bytes of a file, at most one more than ``size``, so that an endless one ends. Raises OSError."""
+    with path.open("rb") as file:
+        return file.read(size + 1)
+
+
+def _record_files(folder: Path) -> list[Path]:
+    """Every file that may be a record, and every link to a folder (none is followed), sorted."""
+    return sorted(path for path in folder.rglob("*")
+                  if (path.suffix in _SUFFIXES and (path.is_file() or path.is_symlink()))
+                  or (path.is_symlink() and path.is_dir()))
+
+
+def _stays_in(home: Path, path: Path) -> bool:
+    try:
+        return path.resolve(strict=True).is_relative_to(home)
+    except (OSError, RuntimeError):  # a link to nothing, or one that leads to itself
+        return False
+
+
+def _id_of(data: bytes) -> str | None:
+    """The id of a record from its one line, or None where it is not written in such a line."""
+    found = _ID.findall(data)
+    if len(found) != 1:
+        return None
+    try:
+        return _NAME.parse(found[0].decode("utf-8").strip("'\""))
+    except (UnicodeDecodeError, Expected):
+        return None
+
+
+def _line_of_id(data: bytes) -> int:
+    match = _ID.search(data)
+    return data.count(b"\n", 0, match.start()) + 1 if match is not None else 1

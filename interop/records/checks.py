@@ -13,7 +13,7 @@ from interop.records.pins import line_use, pin_function
 from interop.records.switches import cover_faults, part_switches, positions, value_key
 from interop.standards import plugs
 
-__all__ = ["reading_of", "record_faults"]
+__all__ = ["more_faults", "reading_of", "record_faults"]
 
 _COUNTED = ("address", "count of members", "count of packs", "group")
 _NUMERIC = (*_COUNTED, "rate")
@@ -41,6 +41,23 @@ def record_faults(document: Document, record: Record) -> list[Fault]:
     """Return every fault of a record that its models cannot see."""
     check = _Check(document, record)
     return [*_words(check), *_buses(check), *_ports(check), *_pins(check), *_switches(check), *_rest(check)]
+
+
+def more_faults(document: Document, record: Record, spoilt: frozenset[tuple[str | int, ...]]) -> list[Fault]:
+    """Return the faults of a record that was read without its ``spoilt`` parts: those that do not rest on them."""
+    if any(path[0] in _RESTED_ON and len(path) <= _RESTED_ON[str(path[0])] for path in spoilt):
+        return []
+    dotted = {".".join(map(str, path)) for path in spoilt}
+    return [fault for fault in record_faults(document, record)
+            if not any(_within(fault.path, path) or _within(path, fault.path) for path in dotted)]
+
+
+_RESTED_ON = {"kind": 1, "sources": 2, "modes": 2, "buses": 2, "lines": 2, "ports": 2}
+"""Sections whose entries are named elsewhere, with the depth at which one of those names is lost."""
+
+
+def _within(path: str, other: str) -> bool:
+    return path == other or path.startswith(f"{other}.")
 
 
 def _words(check: _Check) -> Iterator[Fault]:

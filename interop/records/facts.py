@@ -18,8 +18,8 @@ from interop.records.faults import nearest
 from interop.records.leaves import Expected, Leaf
 from interop.records.nodes import shown
 
-__all__ = ["ABSENT", "NOT_STATED", "ByCase", "ByCaseType", "Fact", "FactClass", "FactType", "Plain", "Reading",
-           "Statement", "leaf_error"]
+__all__ = ["ABSENT", "NOT_STATED", "ByCase", "ByCaseType", "Fact", "FactClass", "FactType", "OneOrMore", "Plain",
+           "Reading", "Statement", "leaf_error"]
 
 T = TypeVar("T")
 
@@ -119,11 +119,57 @@ def _plain(value: object) -> str:
     return str(value)
 
 
-def leaf_error(expected: str, near: str | None = None, inner: Iterable[tuple[str, str, str, str | None]] = (),
+_Inner = tuple[tuple[str, ...], str, str, str | None]
+"""A fault under a leaf: keys below the field, got, expected, nearest known name."""
+
+
+def leaf_error(expected: str, near: str | None = None, inner: Iterable[_Inner] = (),
                got: str | None = None) -> PydanticCustomError:
-    """Build the error that :mod:`interop.records.bind` turns into faults (``inner``: key, got, expected, nearest)."""
+    """Build the error that :mod:`interop.records.bind` turns into faults."""
     return PydanticCustomError("leaf", "not as expected",
                                {"expected": expected, "near": near, "inner": list(inner), "got": got})
+
+
+class OneOrMore(Generic[T]):
+    """Annotation: a plain leaf, or a list of them (``list[str] | str``)."""
+
+    def __init__(self, leaf: Leaf[T]) -> None:
+        self.leaf = leaf
+
+    def _validate(self, raw: object) -> T | list[T]:
+        try:
+            if isinstance(raw, list) and raw:
+                return [_scalar(piece, self.leaf) for piece in raw]
+            return _scalar(raw, self.leaf)
+        except Expected as bad:
+            raise leaf_error(f"{bad.expected}; or a list of them", bad.near) from None
+
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(self._validate)
+
+    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
+                                     handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"anyOf": [self.leaf.schema, {"type": "array", "items": self.leaf.schema, "minItems": 1}]}
+
+
+class _Below(Expected):
+    """Faults in the map under a leaf."""
+
+    def __init__(self, expected: str, inner: list[_Inner]) -> None:
+        super().__init__(expected)
+        self.inner = inner
+
+    def under(self, key: str) -> list[_Inner]:
+        return [((key, *keys), got, expected, near) for keys, got, expected, near in self.inner]
+
+
+def _error_of(bad: Expected) -> PydanticCustomError:
+    return leaf_error(bad.expected, bad.near, bad.inner if isinstance(bad, _Below) else ())
+
+
+def _sources_expected(reading: Reading) -> str:
+    known = ", ".join(reading.sources) or "none in this record"
+    return f"a source of this record, then a place in it: {known}"
 
 
 def _scalar(raw: object, leaf: Leaf[T]) -> T:
@@ -147,14 +193,20 @@ class Plain(Generic[T]):
     def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         return core_schema.no_info_plain_validator_function(self._validate)
 
-    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
+                                     handler: GetJsonSchemaHandler) -> dict[str, Any]:
         return self.leaf.schema
+
+
+def _reading(info: core_schema.ValidationInfo) -> Reading:
+    return info.context if isinstance(info.context, Reading) else Reading()
 
 
 class FactType(Generic[T]):
     """Annotation: a fact of one leaf type and class; ``strict`` says which end of disputed values is the strict one."""
 
-    def __init__(self, leaf: Leaf[T], kind: FactClass = FactClass.DECIDING, *, strict: str = "", many: bool = False) -> None:
+    def __init__(self, leaf: Leaf[T], kind: FactClass = FactClass.DECIDING, *, strict: str = "",
+                 many: bool = False) -> None:
         self.leaf = leaf
         self.kind = kind
         self.strict = strict
@@ -178,43 +230,46 @@ class FactType(Generic[T]):
         return tuple(_scalar(piece, self.leaf) for piece in pieces)
 
     def _statements(self, raw: dict[str, Any], reading: Reading) -> Fact[Any]:
-        found, bad = [], []
+        if not raw:
+            raise Expected(f"{self.leaf.expected}, or statements by source")
+        found: list[Statement[Any]] = []
+        bad: list[_Inner] = []
         for key, value in raw.items():
             source, _, place = str(key).partition(" ")
             if source not in reading.sources:
-                bad.append((key, shown(key), "a source of this record: " + ", ".join(reading.sources),
-                            nearest(source, reading.sources)))
+                bad.append(((key,), shown(key), _sources_expected(reading), nearest(source, reading.sources)))
                 continue
             try:
                 if not (isinstance(value, str) and value == NOT_STATED):
                     found.append(Statement(self._value(value), source, place))
             except Expected as error:
-                bad.append((key, shown(value), error.expected, error.near))
+                bad.append(((key,), shown(value), error.expected, error.near))
         if bad:
-            raise leaf_error(self.leaf.expected, None, bad)
+            raise _Below(self.leaf.expected, bad)
         return Fact(tuple(found), True)
 
-    def _validate(self, raw: object, info: core_schema.ValidationInfo) -> Fact[Any]:
-        reading = info.context if isinstance(info.context, Reading) else Reading()
+    def validate(self, raw: object, info: core_schema.ValidationInfo) -> Fact[Any]:
+        """Read one fact for pydantic. Raises its custom error."""
         try:
-            return self.parse(raw, reading)
+            return self.parse(raw, _reading(info))
         except Expected as bad:
-            raise leaf_error(bad.expected, bad.near) from None
+            raise _error_of(bad) from None
 
     def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
-        return core_schema.with_info_plain_validator_function(self._validate)
+        return core_schema.with_info_plain_validator_function(self.validate)
 
     def value_schema(self) -> dict[str, Any]:
         """The editor's view of one value of this fact."""
         single = {"anyOf": [self.leaf.schema, {"const": NOT_STATED}]}
         return {"anyOf": [single, {"type": "array", "items": self.leaf.schema, "minItems": 1}]} if self.many else single
 
-    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
+                                     handler: GetJsonSchemaHandler) -> dict[str, Any]:
         value = self.value_schema()
         return {"anyOf": [value, {"type": "object", "additionalProperties": value}], "x-fact": self.kind.value}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ByCase(Generic[T]):
     """A fact that may differ by mode, role or kind of bus; the key "" holds for every case not named."""
 
@@ -222,6 +277,14 @@ class ByCase(Generic[T]):
 
     def __bool__(self) -> NoReturn:
         raise TypeError("a fact has no truth value; ask for the case")
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, ByCase):
+            raise TypeError("a fact is not a plain value; ask for the case")
+        return self.cases == other.cases
+
+    def __hash__(self) -> int:
+        return hash(self.cases)
 
     def of(self, *case: str | None) -> Fact[T]:
         """Return the fact of the first named case that stands, else the one for all cases."""
@@ -241,28 +304,34 @@ class ByCaseType(Generic[T]):
     def __init__(self, inner: FactType[T]) -> None:
         self.inner = inner
 
-    def _validate(self, raw: object, info: core_schema.ValidationInfo) -> ByCase[T]:
-        reading = info.context if isinstance(info.context, Reading) else Reading()
+    def validate(self, raw: object, info: core_schema.ValidationInfo) -> ByCase[T]:
+        """Read one fact, or one for each case. Raises pydantic's custom error."""
+        reading = _reading(info)
         known = {*reading.modes, *_CASE_WORDS}
-        if not (isinstance(raw, dict) and raw and any(str(key) in known for key in raw)):
-            return ByCase((("", self.inner._validate(raw, info)),))
-        cases, bad = [], []
+        if not (isinstance(raw, dict) and any(str(key) in known for key in raw)):
+            return ByCase((("", self.inner.validate(raw, info)),))
+        cases: list[tuple[str, Fact[Any]]] = []
+        bad: list[_Inner] = []
         for key, value in raw.items():
             if str(key) not in known:
-                bad.append((key, shown(key), "a mode of this record, a role or a kind of bus", nearest(str(key), known)))
+                bad.append(((key,), shown(key), "a mode of this record, a role or a kind of bus",
+                            nearest(str(key), known)))
                 continue
             try:
                 cases.append((str(key), self.inner.parse(value, reading)))
+            except _Below as error:
+                bad += error.under(key)
             except Expected as error:
-                bad.append((key, shown(value), error.expected, error.near))
+                bad.append(((key,), shown(value), error.expected, error.near))
         if bad:
             raise leaf_error(self.inner.leaf.expected, None, bad)
         return ByCase(tuple(cases))
 
     def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
-        return core_schema.with_info_plain_validator_function(self._validate)
+        return core_schema.with_info_plain_validator_function(self.validate)
 
-    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
+                                     handler: GetJsonSchemaHandler) -> dict[str, Any]:
         value = self.inner.value_schema()
         nested = {"anyOf": [value, {"type": "object", "additionalProperties": value}]}
         return {"anyOf": [value, {"type": "object", "additionalProperties": nested}], "x-fact": self.inner.kind.value}

@@ -6,14 +6,29 @@ A fault is an object; the text is made when it is shown. All faults of a file ar
 from __future__ import annotations
 
 import difflib
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 __all__ = ["Fault", "InputFaults", "nearest"]
 
+# Categories of the Unicode character database: control, format, surrogate, private use, unassigned, line and paragraph
+# separators. A terminal obeys some of them; the others cannot be seen.
+_UNSEEN = frozenset(["Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"])
+
+
+def _seen(text: str) -> str:
+    """Return a text with every character that cannot be seen as its code, so that a message stays one line."""
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(f"⟨U+{ord(char):04X}⟩" if char == "⟨" or unicodedata.category(char) in _UNSEEN else char
+                   for char in text)
+
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """Return the known name nearest to ``word``, or None when none is near."""
+    if len(word) > 80:  # no name of ours is that long, and comparing grows with the product of the lengths
+        return None
     found = difflib.get_close_matches(word, sorted(set(known)), n=1, cutoff=0.6)
     return found[0] if found else None
 
@@ -34,7 +49,7 @@ class Fault:
         where = f"{self.file}:{self.line}:{self.column}"
         path = f" {self.path}:" if self.path else ""
         hint = f"; nearest known name: {self.nearest}" if self.nearest else ""
-        return f"{where}:{path} got {self.got}; expected {self.expected}{hint}"
+        return _seen(f"{where}:{path} got {self.got}; expected {self.expected}{hint}")
 
 
 class InputFaults(Exception):

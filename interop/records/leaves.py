@@ -5,6 +5,7 @@ Numbers match one grammar inside a stated range, yes/no is an enumeration of two
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -12,18 +13,19 @@ from typing import Any, Generic, TypeVar
 
 from interop.records.faults import nearest
 
-__all__ = ["NUMBER", "Expected", "Leaf", "Span", "TimedCurrent", "free_text", "identifier", "leaf_list",
-           "normal_id", "number", "span_numbers", "timed_current", "whole", "whole_or", "word", "yes_no"]
+__all__ = ["NUMBER", "Expected", "Leaf", "Span", "TimedCurrent", "calendar_date", "free_text", "identifier",
+           "leaf_list", "normal_id", "number", "span_numbers", "timed_current", "whole", "whole_or", "word", "yes_no"]
 
 T = TypeVar("T")
 
-NUMBER = re.compile(r"-?\d+(\.\d+)?(e-?\d{1,2})?")
-"""The one grammar of numbers: no sign +, no underscores, no inf or nan."""
+NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?(e-?[0-9]{1,2})?")
+"""The one grammar of numbers: no sign +, no underscores, no inf or nan, no digits of other scripts."""
 _TEXT_NUMBER: dict[str, Any] = {
     "type": "string",
-    "pattern": r"^-?\d+(\.\d+)?(e-?\d{1,2})?(\s*\.\.\s*-?\d+(\.\d+)?(e-?\d{1,2})?)?$",
+    "pattern": r"^-?[0-9]+(\.[0-9]+)?(e-?[0-9]{1,2})?(\s*\.\.\s*-?[0-9]+(\.[0-9]+)?(e-?[0-9]{1,2})?)?$",
 }
-_TEXT_WHOLE: dict[str, Any] = {"type": "string", "pattern": r"^-?\d{1,9}$"}
+_TEXT_WHOLE: dict[str, Any] = {"type": "string", "pattern": r"^-?[0-9]{1,9}$"}
+_ANY_WORD: dict[str, Any] = {"type": ["string", "number", "boolean"]}
 _SPAN = re.compile(r"(?P<low>.+?)\.\.(?P<high>.+)")
 _IDENTIFIER = re.compile(r"[^\W_](?:[\w .+/()#-]*[^\W_)])?", re.UNICODE)
 
@@ -85,7 +87,7 @@ def number(low: float, high: float, unit: str = "", *, spans: bool = True) -> Le
         match = _SPAN.fullmatch(text) if spans else None
         if match is None:
             return _figure(text, low, high, expected)
-        span = Span(_figure(match["low"].strip(), low, high, expected), _figure(match["high"].strip(), low, high, expected))
+        span = Span(*(_figure(match[end].strip(), low, high, expected) for end in ("low", "high")))
         if span.low > span.high:
             raise Expected(f"{expected}, lower end first")
         return span
@@ -99,7 +101,7 @@ def whole(low: int, high: int, unit: str = "") -> Leaf[int]:
     expected = f"a whole number {unit + ' ' if unit else ''}from {low} to {high}"
 
     def parse(text: str) -> int:
-        if not re.fullmatch(r"-?\d{1,9}", text) or not low <= int(text) <= high:
+        if not re.fullmatch(r"-?[0-9]{1,9}", text) or not low <= int(text) <= high:
             raise Expected(expected)
         return int(text)
 
@@ -131,7 +133,8 @@ def word(*choices: str) -> Leaf[str]:
             raise Expected(expected, nearest(text, choices))
         return text
 
-    looks_bool = [value for name, value in (("on", True), ("off", False), ("yes", True), ("no", False)) if name in choices]
+    looks = (("on", True), ("off", False), ("yes", True), ("no", False))
+    looks_bool = [value for name, value in looks if name in choices]
     return Leaf(parse, expected, {"enum": [*choices, *dict.fromkeys(looks_bool)]})
 
 
@@ -150,7 +153,24 @@ def free_text(longest: int = 400) -> Leaf[str]:
             raise Expected(expected)
         return str(text)
 
-    return Leaf(parse, expected, {"type": ["string", "number", "boolean"]})
+    return Leaf(parse, expected, dict(_ANY_WORD))
+
+
+def calendar_date() -> Leaf[str]:
+    """Return the leaf of a date, ``YYYY-MM-DD`` (ISO 8601, calendar date, extended format)."""
+    expected = "a date such as 2031-05-02"
+
+    def parse(text: str) -> str:
+        try:
+            if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
+                return dt.date.fromisoformat(text).isoformat()
+        except ValueError:
+            pass
+        raise Expected(expected)
+
+    # a loader that makes an object of a date leaves the editor nothing to look at: any scalar but these
+    schema = {"not": {"type": ["array", "boolean", "null", "number", "object"]}, "pattern": r"^\d{4}-\d{2}-\d{2}$"}
+    return Leaf(parse, expected, schema)
 
 
 def normal_id(text: str) -> str:
@@ -159,8 +179,11 @@ def normal_id(text: str) -> str:
 
 
 def identifier(what: str = "a name") -> Leaf[str]:
-    """Return the leaf of an id: starts with a letter or digit, 1 to 64 characters, no quotes or colons."""
-    expected = f"{what}: letters, digits, space and . + - / ( ) #, at most 64 characters"
+    """Return the leaf of an id: starts with a letter or digit, 1 to 64 characters, no quotes or colons.
+
+    What could turn a line round, break it or be taken for markup is no part of an id.
+    """
+    expected = f"{what}: a letter or digit, then letters, digits, space and . + - _ / ( ) #, at most 64 characters"
 
     def parse(text: str) -> str:
         name = normal_id(text)
@@ -168,7 +191,7 @@ def identifier(what: str = "a name") -> Leaf[str]:
             raise Expected(expected)
         return name
 
-    return Leaf(parse, expected, {"type": ["string", "integer"]})
+    return Leaf(parse, expected, dict(_ANY_WORD))
 
 
 def timed_current() -> Leaf[TimedCurrent]:
@@ -181,7 +204,7 @@ def timed_current() -> Leaf[TimedCurrent]:
             raise Expected(expected)
         return TimedCurrent(_figure(match[1], 0, 20000, expected), _figure(match[2], 0.0001, 7200, expected))
 
-    return Leaf(parse, expected, {"type": "string", "pattern": r"^\S+ for \S+ s$"})
+    return Leaf(parse, expected, {"type": "string", "pattern": r"^[0-9.e-]+ for [0-9.e-]+ s$"})
 
 
 def _span_members(text: str, low: int, high: int, expected: str) -> Iterable[int]:
@@ -201,7 +224,7 @@ def _span_members(text: str, low: int, high: int, expected: str) -> Iterable[int
 
 
 def span_numbers(low: int, high: int, what: str = "whole numbers") -> Leaf[tuple[int, ...]]:
-    """Return the leaf of a set of whole numbers: ``0..14`` or ``1, 3, 5..7`` (``6..1`` counts down), in the order written."""
+    """Return the leaf of a set of whole numbers in the order written: ``0..14``, ``1, 3, 5..7``, ``6..1`` (down)."""
     expected = f"{what} from {low} to {high}, such as {max(low, 1)}..{min(high, 8)} or 1, 3, 5"
 
     def parse(text: str) -> tuple[int, ...]:
@@ -210,7 +233,7 @@ def span_numbers(low: int, high: int, what: str = "whole numbers") -> Leaf[tuple
             raise Expected(f"{expected}, each once")
         return found
 
-    return Leaf(parse, expected, {"anyOf": [{"type": "integer"}, {"type": "string"}]})
+    return Leaf(parse, expected, {"anyOf": [{"type": "integer"}, {"type": "string", "pattern": r"^[0-9., ]+$"}]})
 
 
 def leaf_list(inner: Leaf[T], text: str) -> tuple[T, ...]:

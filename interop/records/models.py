@@ -1,6 +1,7 @@
 """Capability records: what one model and revision of device can do (pydantic models of the grammar).
 
-Units stand in the field names (``_v``, ``_a``, ``_ah``, ``_mohm``, ``_ohm``, ``_c``, ``_s``); every leaf names its class of fact.
+Units stand in the field names (``_v``, ``_a``, ``_ah``, ``_mohm``, ``_ohm``, ``_c``, ``_s``); every leaf names its
+class of fact.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from interop.records.bind import Strict
-from interop.records.facts import ABSENT, ByCase, ByCaseType, Fact, FactClass, FactType, Plain
+from interop.records.facts import ABSENT, ByCase, ByCaseType, Fact, FactClass, FactType, OneOrMore, Plain
 from interop.records.leaves import (
     Span,
     TimedCurrent,
@@ -53,6 +54,7 @@ _NONE: ByCase[Any] = ByCase()
 
 Name = Annotated[str, Plain(identifier())]
 Words = Annotated[str, Plain(free_text())]
+Pin = Annotated[str, Plain(free_text(12))]
 Modes = list[Name]
 YesNo = Annotated[Fact[bool], FactType(yes_no())]
 Figure = Fact[float | Span]
@@ -75,7 +77,7 @@ class Source(Strict):
 
 
 class Cells(Strict):
-    """Cells of a pack. ``charge_v`` is the recommended charge voltage [V], ``charge_highest_v`` the most allowed [V]."""
+    """Cells of a pack. ``charge_v`` is the recommended charge voltage [V], ``charge_highest_v`` the most allowed."""
 
     chemistry: Annotated[Fact[str], FactType(word("lfp", "nmc", "nca", "lto", "lmo", "lead", "sodium"))] = ABSENT
     in_series: Annotated[Fact[int], FactType(whole(1, 48))] = ABSENT
@@ -187,7 +189,9 @@ class Line(Strict):
     """A stop, enable, wake or direction line: how it acts, and how far it is carried."""
 
     does: Annotated[str, Plain(word("stop", "enable", "wake", "direction", "on off"))] | None = None
-    contact: Annotated[Fact[str], FactType(word("closed to act", "open to act", "voltage to act", "no voltage to act"))] = ABSENT
+    contact: Annotated[
+        Fact[str], FactType(word("closed to act", "open to act", "voltage to act", "no voltage to act"))
+    ] = ABSENT
     level_v: Annotated[Figure, _deciding(0, 100, "V")] = ABSENT
     pulse_s: Annotated[Figure, _deciding(0, 600, "s")] = ABSENT
     drive: Annotated[Fact[str], FactType(word("passive", "driven"))] = ABSENT
@@ -216,10 +220,10 @@ class Port(Strict):
 class PartWhen(Strict):
     """The case in which a part of a switch row applies; every field named must fit."""
 
-    role: list[Annotated[str, Plain(word("manager", "member", "unmanaged"))]] | Annotated[str, Plain(word("manager", "member", "unmanaged"))] | None = None
+    role: Annotated[list[str] | str, OneOrMore(word("manager", "member", "unmanaged"))] | None = None
     mode: Name | None = None
     controller_bus: Annotated[str, Plain(word("can", "rs-485", "rs-232", "none"))] | None = None
-    place: list[Annotated[str, Plain(word("first", "middle", "last", "only"))]] | Annotated[str, Plain(word("first", "middle", "last", "only"))] | None = None
+    place: Annotated[list[str] | str, OneOrMore(word("first", "middle", "last", "only"))] | None = None
     group: Annotated[tuple[int, ...], Plain(span_numbers(0, 99))] | None = None
     count: Annotated[tuple[int, ...], Plain(span_numbers(0, 255))] | None = None
 
@@ -232,7 +236,7 @@ class Shown(Strict):
 
 
 class PartCode(Strict):
-    """How a part codes its value: exactly one of binary, table, flag, one_of, number; ``formula`` is a second statement."""
+    """How a part codes its value: exactly one of binary, table, flag, one_of, number (``formula``: a second word)."""
 
     binary: Annotated[str, Plain(word("first is low", "last is low"))] | None = None
     from_: Annotated[int, Plain(whole(-255, 255))] | None = Field(default=None, alias="from")
@@ -270,7 +274,9 @@ class SwitchRow(Strict):
 class AddressRule(Strict):
     """Addresses on one bus: who gives them, which are allowed, the manager's, gaps, values kept for others."""
 
-    given: Annotated[str, Plain(word("by switches", "by port order", "by direction pin", "by place", "none"))] = "by switches"
+    given: Annotated[
+        str, Plain(word("by switches", "by port order", "by direction pin", "by place", "none"))
+    ] = "by switches"
     first: Annotated[str, Plain(word("manager", "member"))] | None = None
     allowed: Annotated[Fact[tuple[int, ...]], FactType(span_numbers(0, 255, "addresses"))] = ABSENT
     gaps: Annotated[Fact[str], FactType(word("allowed", "forbidden"))] = ABSENT
@@ -282,8 +288,12 @@ class AddressRule(Strict):
 class Reports(Strict):
     """What the manager reports to the controller."""
 
-    charge_state: Annotated[Fact[str], FactType(word("lowest", "mean", "weighted mean", "highest", "own", "sum"))] = ABSENT
-    limits: Annotated[Fact[str], FactType(word("sum of members answering", "sum of all", "count times lowest", "own", "lowest"))] = ABSENT
+    charge_state: Annotated[
+        Fact[str], FactType(word("lowest", "mean", "weighted mean", "highest", "own", "sum"))
+    ] = ABSENT
+    limits: Annotated[
+        Fact[str], FactType(word("sum of members answering", "sum of all", "count times lowest", "own", "lowest"))
+    ] = ABSENT
     current: Annotated[Fact[str], FactType(word("sum of members", "own"))] = ABSENT
 
 
@@ -298,8 +308,10 @@ class IfLost(Strict):
 class ManagerRule(Strict):
     """What makes a pack the manager, how many members it can have, what it reports."""
 
-    made_by: Annotated[Fact[str], FactType(word("address", "flag", "dialect code", "empty port", "place", "newest", "controller",
-                                                "never"))] = ABSENT
+    made_by: Annotated[
+        Fact[str],
+        FactType(word("address", "flag", "dialect code", "empty port", "place", "newest", "controller", "never")),
+    ] = ABSENT
     port: Name | None = None
     members_at_most: Annotated[Fact[int], FactType(whole(0, 255), strict="low")] = ABSENT
     reports: Reports = Reports()
@@ -363,12 +375,13 @@ class Record(Strict):
     limits: Limits = Limits()
     electric: Electric = Electric()
     terminals: Terminals = Terminals()
-    modes: Annotated[list[Name], Field(min_length=1)] = ["own"]
+    modes: list[Name] = Field(default_factory=lambda: ["own"], min_length=1)
     buses: dict[Name, Bus] = Field(default_factory=dict)
     lines: dict[Name, Line] = Field(default_factory=dict)
     ports: dict[Name, Port] = Field(default_factory=dict)
-    pins: dict[Name, dict[Annotated[str, Plain(free_text(12))], Annotated[Fact[tuple[str, ...]], FactType(free_text(60), many=True)]]] = Field(default_factory=dict)
-    printed: dict[Name, dict[Annotated[str, Plain(free_text(12))], Annotated[str, Plain(free_text(24))]]] = Field(default_factory=dict)
+    pins: dict[Name, dict[Pin, Annotated[Fact[tuple[str, ...]], FactType(free_text(60), many=True)]]] = Field(
+        default_factory=dict)
+    printed: dict[Name, dict[Pin, Annotated[str, Plain(free_text(24))]]] = Field(default_factory=dict)
     switches: dict[Name, SwitchRow] = Field(default_factory=dict)
     addresses: dict[Name, AddressRule] = Field(default_factory=dict)
     manager: ManagerRule = ManagerRule()

@@ -5,12 +5,13 @@ Limits are checked while the events of PyYAML's C parser arrive, so an aliased, 
 
 from __future__ import annotations
 
+import codecs
 import gc
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final, NoReturn
 
 import yaml
 
@@ -26,8 +27,13 @@ NODES = 200_000
 """Most nodes of one file; raised in step with the size limit."""
 
 _MERGE = "<<"
-_UTF16 = (b"\xff\xfe", b"\xfe\xff")
-_FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+_UTF16: Final = (b"\xff\xfe", b"\xfe\xff")
+# Control characters, and the four characters besides line feed that YAML 1.1 takes for a line break (specification 1.1,
+# section 5.4): with one of them in a file the line numbers of messages would not be those of the user's editor.
+_FORBIDDEN: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]|\r(?!\n)")
+_MOST_CHARACTERS: Final = 100
+"""Most bad characters of one file that are told: a file that is no text at all has millions."""
+_INDENT: Final = re.compile(r"^[ ]*\t[ \t]*(?=[^ \t\r\n#])", re.MULTILINE)
 
 
 class Text(str):
@@ -39,9 +45,12 @@ class Text(str):
 
 
 class _Map(dict[str, Any]):
-    """A mapping as written, with its own position."""
+    """A mapping as written, with its own position and those of its keys."""
 
-    __slots__ = ("column", "line")
+    __slots__ = ("column", "line", "marks")
+
+    def __init__(self) -> None:
+        self.marks: dict[str, Text] = {}
 
 
 class _List(list[Any]):
@@ -67,14 +76,16 @@ class Document:
 
     file: str
     root: Any
+    faults: tuple[Fault, ...] = ()
+    """What the text itself has wrong (a key twice, an anchor, a tag); told together with the faults of its fields."""
 
     def at(self, path: tuple[str | int, ...]) -> tuple[int, int]:
         """Return line and column of the deepest node of ``path`` that exists; of the key for a map's entry."""
         node, where = self.root, (getattr(self.root, "line", 1), getattr(self.root, "column", 1))
         for step in path:
             if isinstance(node, dict) and step in node:
-                key = next(k for k in node if k == step)
-                where = (getattr(key, "line", where[0]), getattr(key, "column", where[1]))
+                key = node.marks.get(str(step)) if isinstance(node, _Map) else None
+                where = (key.line, key.column) if key is not None else where
                 node = node[str(step)]
             elif isinstance(node, list) and isinstance(step, int) and 0 <= step < len(node):
                 node = node[step]
@@ -113,32 +124,33 @@ def _collector_paused() -> Iterator[None]:
 
 
 def _decode(data: bytes, file: str, size: int) -> str:
+    """Return the text of a file. Raises :class:`InputFaults` for what no parser should see."""
     if len(data) > size:
-        raise InputFaults([Fault(file, 1, 1, "", f"{len(data)} bytes", f"at most {size} bytes (--limit raises it)")])
+        expected = f"at most {size} bytes (--limit raises it)"
+        raise InputFaults([Fault(file, 1, 1, "", f"more than {size} bytes", expected)])
     if data[:2] in _UTF16:
         raise InputFaults([Fault(file, 1, 1, "", "UTF-16 text", "UTF-8 text")])
+    body = data.removeprefix(codecs.BOM_UTF8)  # the mark is no character of the first line
     try:
-        text = data.decode("utf-8-sig")
+        text = body.decode("utf-8")
     except UnicodeDecodeError as bad:
-        before = data[: bad.start].decode("utf-8", "replace")
-        line = before.count("\n") + 1
-        column = len(before) - (before.rfind("\n") + 1) + 1
-        raise InputFaults([Fault(file, line, column, "", f"byte 0x{data[bad.start]:02x}", "UTF-8 text")]) from None
-    faults = []
-    for match in _FORBIDDEN.finditer(text):
-        line, column = _line_column(text, match.start())
-        faults.append(Fault(file, line, column, "", f"control character U+{ord(match[0]):04X}", "printable text"))
-    for number, row in enumerate(text.split("\n"), 1):
-        indent = row[: len(row) - len(row.lstrip(" \t"))]
-        if "\t" in indent and row.strip() and not row.lstrip(" \t").startswith("#"):
-            faults.append(Fault(file, number, indent.index("\t") + 1, "", "a tab", "spaces for indentation"))
+        before = body[: bad.start].decode("utf-8")
+        line, column = _line_column(before, len(before))
+        raise InputFaults([Fault(file, line, column, "", f"byte 0x{body[bad.start]:02x}", "UTF-8 text")]) from None
+    faults = [Fault(file, *_line_column(text, found.start()), "", f"character U+{ord(found[0]):04X}",
+                    "printable text, with line feeds between lines") for found in _FORBIDDEN.finditer(text)]
+    faults += [Fault(file, *_line_column(text, text.index("\t", found.start())), "", "a tab", "spaces for indentation")
+               for found in _INDENT.finditer(text)]
     if faults:
-        raise InputFaults(faults)
+        raise InputFaults(faults[:_MOST_CHARACTERS])
     return text
 
 
 def _line_column(text: str, offset: int) -> tuple[int, int]:
     return text.count("\n", 0, offset) + 1, offset - (text.rfind("\n", 0, offset) + 1) + 1
+
+
+_WRITTEN_OUT = "the value written out (no anchors or aliases)"
 
 
 class _Builder:
@@ -153,48 +165,55 @@ class _Builder:
         self.root: Any = None
         self.documents = 0
 
+    def path(self) -> str:
+        """Return the dotted path of the value that comes next."""
+        last = len(self.stack) - 1
+        # a list already holds the map or list that is being read inside it
+        return ".".join(str(key) if isinstance(holder, dict) else str(len(holder) - (depth < last))
+                        for depth, (holder, key) in enumerate(self.stack)
+                        if isinstance(holder, list) or key is not None)
+
     def fault(self, mark: Any, got: str, expected: str) -> Fault:
-        return Fault(self.file, mark.line + 1, mark.column + 1, "", got, expected)
+        return Fault(self.file, mark.line + 1, mark.column + 1, self.path(), got, expected)
 
     def take(self, event: Any) -> None:
+        """Take one event. Raises :class:`InputFaults` where reading on would cost or mean anything."""
         kind = type(event)
         if kind is yaml.ScalarEvent:
             self.open_checks(event)
-            text = Text(event.value)
-            text.line, text.column = event.start_mark.line + 1, event.start_mark.column + 1
-            self.place(text, event)
+            self.place(_placed(Text(event.value), event), event)
         elif kind is yaml.MappingStartEvent or kind is yaml.SequenceStartEvent:
             self.open_checks(event)
-            node: Any = _Map() if kind is yaml.MappingStartEvent else _List()
-            node.line, node.column = event.start_mark.line + 1, event.start_mark.column + 1
+            if len(self.stack) >= DEPTH:
+                self.give_up(event, f"nesting deeper than {DEPTH}", f"at most {DEPTH} levels")
+            node = _placed(_Map() if kind is yaml.MappingStartEvent else _List(), event)
             self.place(node, event)
             self.stack.append((node, None))
-            if len(self.stack) > DEPTH:
-                raise InputFaults([*self.faults, self.fault(event.start_mark, "nesting deeper than 32",
-                                                            "at most 32 levels")])
         elif kind is yaml.MappingEndEvent or kind is yaml.SequenceEndEvent:
             self.stack.pop()
+            self.done()
         elif kind is yaml.AliasEvent:
-            raise InputFaults([*self.faults, self.fault(event.start_mark, f'alias "*{event.anchor}"',
-                                                        "the value written out (no anchors or aliases)")])
+            self.give_up(event, f'alias "*{event.anchor}"', _WRITTEN_OUT)
         elif kind is yaml.DocumentStartEvent:
             self.documents += 1
             if self.documents > 1:
-                raise InputFaults([*self.faults, self.fault(event.start_mark, "a second document",
-                                                            "one document a file")])
+                self.give_up(event, "a second document", "one document a file")
+
+    def give_up(self, event: Any, got: str, expected: str) -> NoReturn:
+        raise InputFaults([*self.faults, self.fault(event.start_mark, got, expected)])
 
     def open_checks(self, event: Any) -> None:
         self.count += 1
         if self.count > self.limit:
-            raise InputFaults([*self.faults, self.fault(event.start_mark, f"more than {self.limit} values",
-                                                        f"at most {self.limit} values a file (--limit raises it)")])
+            self.give_up(event, f"more than {self.limit} values",
+                         f"at most {self.limit} values a file (--limit raises it)")
         if event.anchor is not None:
-            self.faults.append(self.fault(event.start_mark, f'anchor "&{event.anchor}"',
-                                          "the value written out (no anchors or aliases)"))
+            self.faults.append(self.fault(event.start_mark, f'anchor "&{event.anchor}"', _WRITTEN_OUT))
         if event.tag is not None:
             self.faults.append(self.fault(event.start_mark, f'tag "{event.tag}"', "no tag"))
 
     def place(self, node: Any, event: Any) -> None:
+        """Put a node where it belongs; a map's key waits for its value."""
         if not self.stack:
             self.root = node
             return
@@ -204,26 +223,43 @@ class _Builder:
         elif key is None:
             self.stack[-1] = (holder, self.key(node, event))
         else:
-            self.stack[-1] = (holder, None)
-            if key in holder:
-                first = next(k for k in holder if k == key)
-                self.faults.append(Fault(self.file, key.line, key.column, "", f'key "{key}" a second time',
-                                         f"each key once (first on line {first.line})"))
+            self.enter(holder, key, node)
+            if isinstance(node, Text):
+                self.stack[-1] = (holder, None)
+
+    def done(self) -> None:
+        """Forget the key whose map or list has ended."""
+        if self.stack:
+            self.stack[-1] = (self.stack[-1][0], None)
+
+    def enter(self, holder: _Map, key: Text, node: Any) -> None:
+        if key in holder:
+            self.faults.append(Fault(self.file, key.line, key.column, self.path(), f'key "{key}" a second time',
+                                     f"each key once (first on line {holder.marks[key].line})"))
+        elif key == _MERGE:
+            self.faults.append(Fault(self.file, key.line, key.column, self.path(), 'merge key "<<"',
+                                     "the values written out"))
+        else:
             holder[key] = node
+            holder.marks[key] = key
 
     def key(self, node: Any, event: Any) -> Text:
         if not isinstance(node, Text):
-            raise InputFaults([*self.faults, self.fault(event.start_mark, "a map or list as a key", "a word as key")])
-        if node == _MERGE:
-            self.faults.append(self.fault(event.start_mark, 'merge key "<<"', "the values written out"))
+            self.give_up(event, "a map or list as a key", "a word as key")
         return node
+
+
+def _placed(node: Any, event: Any) -> Any:
+    node.line, node.column = event.start_mark.line + 1, event.start_mark.column + 1
+    return node
 
 
 def read_document(data: bytes, file: str, size: int = SIZE) -> Document:
     """Read YAML bytes into a :class:`Document`.
 
     ``file`` is the name shown in messages; ``size`` the largest number of bytes, which scales the node limit.
-    Raises :class:`InputFaults` with every fault that can be seen without a schema.
+    Raises :class:`InputFaults` where the text cannot be read on; the other faults that can be seen without knowing the
+    fields stand in the document's ``faults``.
     """
     text = _decode(data, file, size)
     builder = _Builder(file, max(NODES, NODES * size // SIZE))
@@ -236,10 +272,8 @@ def read_document(data: bytes, file: str, size: int = SIZE) -> Document:
             mark = getattr(bad, "problem_mark", None)
             line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
             problem = getattr(bad, "problem", None) or "unreadable text"
-            raise InputFaults([*builder.faults,
-                               Fault(file, line, column, "", str(problem), "well-formed YAML")]) from None
+            fault = Fault(file, line, column, builder.path(), str(problem), "well-formed YAML")
+            raise InputFaults([*builder.faults, fault]) from None
     if builder.root is None or (isinstance(builder.root, Text) and not builder.root.strip()):
         raise InputFaults([Fault(file, 1, 1, "", "an empty file", "a map of fields")])
-    if builder.faults:
-        raise InputFaults(builder.faults)
-    return Document(file, builder.root)
+    return Document(file, builder.root, tuple(builder.faults))

@@ -1,4 +1,4 @@
-"""What a pin can be: the words of the grammar read into small objects (whether it is alive is said on the bus or line)."""
+"""What a pin can be: the words of the grammar read into small objects (the bus or line says whether it is alive)."""
 
 from __future__ import annotations
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from interop.records.catalog import Catalog
+from interop.records.catalog import Catalog, read_file
 from interop.records.faults import Fault, InputFaults
 from interop.records.nodes import SIZE, read_document
-from interop.site.read import read_site, site_file
+from interop.site.read import bind_site, read_site
+from interop.site.reader import Known
 from interop.site.site import Site
 
 __all__ = ["load_site"]
@@ -22,13 +23,21 @@ def load_site(path: Path | str, size: int = SIZE) -> Site:
     """
     path = Path(path)
     try:
-        data = path.read_bytes()
+        data = read_file(path, size)
     except IsADirectoryError:
-        raise InputFaults([Fault(path.name, 1, 1, "", "a folder", "a site file")]) from None
+        raise InputFaults([Fault(str(path), 1, 1, "", "a folder", "a site file")]) from None
     except OSError as bad:
-        reason = os.strerror(bad.errno) if bad.errno else "unreadable"
-        raise InputFaults([Fault(path.name or str(path), 1, 1, "", reason.lower(), "a readable site file")]) from None
+        reason = os.strerror(bad.errno).lower() if bad.errno else "unreadable"
+        raise InputFaults([Fault(str(path), 1, 1, "", reason, "a readable site file")]) from None
+    except ValueError:  # a NUL in the name
+        raise InputFaults([Fault(str(path), 1, 1, "", "no name of a file", "a readable site file")]) from None
     document = read_document(data, path.name, size)
-    raw = site_file(document)
-    catalog = Catalog([(path.parent / name, str(name)) for name in raw.catalogs], size)
-    return read_site(document, raw, catalog, ((path.name, data),))
+    bound = bind_site(document)
+    if bound.model is None:
+        raise InputFaults(bound.faults)
+    faults = list(bound.faults)
+    before = len(faults)
+    catalog = Catalog([(path.parent / name, str(name)) for name in bound.model.catalogs], size, faults)
+    whole = len(faults) == before
+    return read_site(document, bound.model, catalog, ((path.name, data),),
+                     Known(tuple(faults), bound.spoilt, whole))

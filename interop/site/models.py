@@ -8,11 +8,35 @@ from pydantic import ConfigDict, Field
 
 from interop.records.bind import Strict
 from interop.records.facts import Plain, leaf_error
-from interop.records.leaves import Expected, Leaf, Span, free_text, identifier, number, whole, word, yes_no
+from interop.records.leaves import (
+    Expected,
+    Leaf,
+    Span,
+    calendar_date,
+    free_text,
+    identifier,
+    number,
+    whole,
+    word,
+    yes_no,
+)
 from interop.standards.sizes import SizeError, parse_length_m, parse_size
 
-__all__ = ["AcceptedEntry", "CableEntry", "DeviceEntry", "FoundEntry", "FoundSection", "LinkEntry", "LinksSection", "Load",
-           "PoleEntry", "RackEntry", "RunEntry", "SiteFile", "WishesEntry"]
+__all__ = [
+    "AcceptedEntry",
+    "CableEntry",
+    "DeviceEntry",
+    "FoundEntry",
+    "FoundSection",
+    "LinkEntry",
+    "LinksSection",
+    "Load",
+    "PoleEntry",
+    "RackEntry",
+    "RunEntry",
+    "SiteFile",
+    "WishesEntry",
+]
 
 Words = Annotated[str, Plain(free_text())]
 Ids = Annotated[str, Plain(free_text(4000))]
@@ -53,7 +77,7 @@ class _TextOrList:
         return tuple(pieces)
 
     def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
-        text = {"type": ["string", "integer"]}
+        text = {"type": ["string", "number", "boolean"]}
         return {"anyOf": [text, {"type": "array", "items": text, "minItems": 1}]}
 
 
@@ -158,7 +182,7 @@ class AcceptedEntry(Strict):
     about: Names
     why: Words
     by: Words
-    on: Annotated[str, Plain(free_text(40))]
+    on: Annotated[str, Plain(calendar_date())]
 
 
 FoundEntry = dict[str, FoundValue]

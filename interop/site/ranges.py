@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from interop.records.leaves import Expected, identifier, normal_id
 
-__all__ = ["MOST", "expand_ids", "expand_many", "numbered"]
+__all__ = ["MOST", "expand_ids", "expand_many", "numbered", "range_length"]
 
 MOST = 20000
 """Most ids that one range may name."""
 
-_RANGE = re.compile(r"(?P<head>.*?)(?P<first>\d+)\s*\.\.\s*(?P<head2>.*?)(?P<last>\d+)")
+_RANGE = re.compile(r"(?P<head>.*?)(?P<first>[0-9]+)\s*\.\.\s*(?P<head2>.*?)(?P<last>[0-9]+)")
 _ONE = identifier("an id")
 
 
@@ -33,22 +33,33 @@ def _one_range(text: str) -> list[str]:
 
 def expand_ids(text: str) -> tuple[str, ...]:
     """Expand ``R1..R9, N1..N2`` into ids in the order written. Raises :class:`Expected`."""
-    found = [one for piece in normal_id(text).split(",") for one in _one_range(piece.strip())]
-    if len(set(found)) != len(found):
-        raise Expected("each id once")
-    return tuple(found)
+    return _once(one for piece in normal_id(text).split(",") for one in _one_range(piece.strip()))
 
 
 def expand_many(raw: str | Sequence[str]) -> tuple[str, ...]:
     """Expand a text or a list of texts with ranges. Raises :class:`Expected`."""
     pieces = [raw] if isinstance(raw, str) else raw
-    found = [one for piece in pieces for one in expand_ids(piece)]
-    if len(set(found)) != len(found):
-        raise Expected("each id once")
+    return _once(one for piece in pieces for one in expand_ids(piece))
+
+
+def _once(ids: Iterable[str]) -> tuple[str, ...]:
+    found: dict[str, None] = {}
+    for one in ids:
+        if one in found:
+            raise Expected(f"each id once ({one} stands twice)")
+        if len(found) == MOST:
+            raise Expected(f"at most {MOST} ids")
+        found[one] = None
     return tuple(found)
 
 
-_OPEN = re.compile(r"(?P<head>.*?)(?P<first>\d+)\.\.(?P<last>\d+)?(?P<tail>.*)")
+_OPEN = re.compile(r"(?P<head>.*?)(?P<first>[0-9]{1,9})\.\.(?P<last>[0-9]{1,9})?(?P<tail>.*)")
+
+
+def range_length(text: str) -> int | None:
+    """Return how many numbers the range in a text names; None where it names none or is open."""
+    match = _OPEN.fullmatch(text)
+    return None if match is None or match["last"] is None else abs(int(match["last"]) - int(match["first"])) + 1
 
 
 def numbered(text: str, count: int) -> tuple[str, ...] | None:
@@ -60,7 +71,7 @@ def numbered(text: str, count: int) -> tuple[str, ...] | None:
     if match is None:
         return (text,) * count
     first = int(match["first"])
-    if match["last"] is not None and abs(int(match["last"]) - first) + 1 != count:
+    if range_length(text) not in (None, count):
         return None
     step = -1 if match["last"] is not None and int(match["last"]) < first else 1
     return tuple(f"{match['head']}{first + step * i}{match['tail']}" for i in range(count))

@@ -12,7 +12,8 @@ from interop.site.models import SiteFile
 
 __all__ = ["record_schema", "site_schema"]
 
-def _schema(model: type[Record] | type[SiteFile], title: str) -> dict[str, Any]:
+
+def _schema(model: type[Record | SiteFile], title: str) -> dict[str, Any]:
     schema = model.model_json_schema(by_alias=True, mode="validation")
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = title
