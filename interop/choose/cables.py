@@ -12,7 +12,7 @@ from interop.choose.no_cable import NoCable
 from interop.choose.route import Hop, bus_ports, propose_order, site_hops, sockets_along
 from interop.records.models import Record
 from interop.site.site import Cable, Device, Site
-from interop.wiring.contacts import CableSlot, Chain, Empty, Face, NotStated, Socket, Unknown, Unused
+from interop.wiring.contacts import CableSlot, Chain, Face, NotStated, Socket, Unknown, Unused
 from interop.wiring.faces import port_of_socket, socket_face, socket_of
 from interop.wiring.stage import StageEnd, joined_pins
 from interop.wiring.talks import RecordKey, Talk, chain_talks, controller_talks, report_talks
@@ -244,7 +244,7 @@ def _probe(naming: _Naming) -> NoCable | None:
     return None
 
 
-_BLANK = (Empty, Unused, Unknown, NotStated)
+_BLANK = (Unused, Unknown, NotStated)
 
 
 def alike_blank(one: Socket, other: Socket, record_a: Record, record_b: Record, pair: tuple[str, str]) -> bool:
