@@ -14,6 +14,7 @@ from interop.records.models import Record
 from interop.site.site import Cable, Device, Site
 from interop.wiring.contacts import CableSlot, Chain, Face, NotStated, Socket, Unknown, Unused
 from interop.wiring.faces import port_of_socket, socket_face, socket_of
+from interop.wiring.paths import shape_of
 from interop.wiring.stage import StageEnd, joined_pins
 from interop.wiring.talks import RecordKey, Talk, chain_talks, controller_talks, report_talks
 
@@ -131,6 +132,8 @@ def _chain(naming: _Naming) -> Routed | Blocked:
     ports = {p: _chain_ports(naming, p) for p in order}
     ends = sockets_along(hops, {p: naming.record(p) for p in order}, ports, _kept_for_reports(naming, hops))
     cables = [_planned(naming, hop, a, b, i) for i, (hop, (a, b)) in enumerate(zip(hops, ends, strict=True), 1)]
+    if shape_of(members, [(hop.first, hop.second) for hop in hops]).kind != "path":
+        return Routed(members, _as_stated(site, cables, {c.id: c for c in site.cables}))
     chosen = _conductors(naming, cables, "chain")
     return Blocked(_kinds(naming), chosen) if isinstance(chosen, NoCable) else Routed(order, chosen)
 
