@@ -16,7 +16,8 @@ __all__ = ["command"]
 @click.option("--stage", type=click.Choice(["found", "planned", "both"]), default="both", show_default=True,
               help="Which stage decides the exit status.")
 @click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
-@click.option("--limit", type=click.IntRange(1, 1_000), default=4, show_default=True, help="Largest input file in MB.")
+@click.option("--limit", type=click.IntRange(1, 1_000), default=4, show_default=True,
+              help="Largest input file in MB.")
 def command(site: Path, stage: str, as_json: bool, limit: int) -> Status:
     """Judge SITE as found and as planned. What it leaves to the plan is listed as not judged."""
     from interop.rules.judge import check_site
@@ -31,10 +32,11 @@ def command(site: Path, stage: str, as_json: bool, limit: int) -> Status:
 
         from interop.documents.findings import finding_json
 
-        click.echo(json.dumps({"format": "interop-check", "version": 1, "site": {"name": read.name},
-                               "findings": [finding_json(one) for one in judged.planned],
-                               "found": [finding_json(one) for one in judged.found],
-                               "not_judged": list(judged.not_judged)}, indent=1, ensure_ascii=False, sort_keys=True))
+        answer = {"format": "interop-check", "version": 1, "site": {"name": read.name},
+                  "findings": [finding_json(one) for one in judged.planned],
+                  "found": [finding_json(one) for one in judged.found], "not_judged": list(judged.not_judged)}
+        text = json.dumps(answer, indent=1, ensure_ascii=False, sort_keys=True)
+        click.echo(text.encode("utf-8"))  # bytes: JSON is UTF-8 (RFC 8259, 8.1), the terminal may not be
     else:
         from interop.cli.show import show_check
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 import click
@@ -13,9 +12,14 @@ __all__ = ["command"]
 
 
 def _date(_context: click.Context, _parameter: click.Parameter, value: str | None) -> str | None:
-    if value is None or re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])", value):
+    if value is None:
         return value
-    raise click.BadParameter("a date such as 2031-05-02")
+    from interop.records.leaves import Expected, calendar_date
+
+    try:
+        return calendar_date().parse(value)
+    except Expected as bad:
+        raise click.BadParameter(f'got "{value}"; expected {bad.expected}') from None
 
 
 @click.command(name="plan")
@@ -25,7 +29,8 @@ def _date(_context: click.Context, _parameter: click.Parameter, value: str | Non
 @click.option("--draft", is_flag=True, help="Issue everything, every page marked as not for installation.")
 @click.option("--date", callback=_date, help="Date to print (YYYY-MM-DD); without it a blank to fill in.")
 @click.option("--json", "as_json", is_flag=True, help="Print plan.json too.")
-@click.option("--limit", type=click.IntRange(1, 1_000), default=4, show_default=True, help="Largest input file in MB.")
+@click.option("--limit", type=click.IntRange(1, 1_000), default=4, show_default=True,
+              help="Largest input file in MB.")
 def command(site: Path, out: Path, draft: bool, date: str | None, as_json: bool, limit: int) -> Status:
     """Decide SITE: managers, members, addresses, switches, conductors. Write sheets, notes and plan.json to DIR."""
     from interop.cli.folder import write_plan_folder
@@ -36,11 +41,11 @@ def command(site: Path, out: Path, draft: bool, date: str | None, as_json: bool,
     try:
         package = plan_site(read, draft=draft, date=date)
     except TooWide as wide:
-        raise click.ClickException(f"{site.name}: {wide}: at most 8 kinds of packs and 4 links that compete for the same packs"
-                                   ) from None
+        raise click.ClickException(
+            f"{site.name}: {wide}: at most 8 kinds of packs and 4 links that compete for the same packs") from None
     write_plan_folder(out, package.files)
     if as_json:
-        click.echo(package.files["plan.json"].decode("utf-8"), nl=False)
+        click.echo(package.files["plan.json"], nl=False)  # bytes: JSON is UTF-8 (RFC 8259, 8.1)
     else:
         from interop.cli.show import show_plan
 

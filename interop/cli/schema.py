@@ -18,5 +18,5 @@ def command(kind: str) -> Status:
     from interop.site.schema import record_schema, site_schema
 
     schema = site_schema() if kind == "site" else record_schema()
-    click.echo(json.dumps(schema, indent=1, ensure_ascii=False, sort_keys=True))
+    click.echo(json.dumps(schema, indent=1, ensure_ascii=False, sort_keys=True).encode("utf-8"))
     return Status.CLEARED

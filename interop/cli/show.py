@@ -1,49 +1,125 @@
-"""What the commands print for a reader: findings, the plan in short, one rule. Text is printed plainly, never as markup."""
+"""What the commands print for a reader: findings, the plan in short, one rule. Text is printed plainly, no markup.
+
+Lines are broken between words only, so that a position such as ``site.yaml:12:3`` or a switch pattern stays whole.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import io
+import sys
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import zip_longest
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from rich.cells import cell_len
 from rich.console import Console
-from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
+from interop.documents.package import Package
 from interop.documents.plaintext import visible
+from interop.records.faults import seen
 from interop.rules.finding import Finding, Rule
 from interop.rules.judge import Judged
-from interop.rules.wording import named
+from interop.rules.wording import named, shown_pattern
 from interop.site.site import Site
-
-if TYPE_CHECKING:
-    from interop.documents.package import Package
 
 __all__ = ["show_check", "show_plan", "show_rule"]
 
 _LOOKS = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 _MARKS = {"stop": "STOP", "caution": "CAUTION", "note": "note"}
+_INDENT = 8
+_WIDEST = 120
+"""Longer lines are hard to follow (common practice), however wide the terminal is."""
+_PIPED = 100
+"""Width where no terminal tells one, so that a file is the same wherever it is written."""
+_NARROWEST_COLUMN = 6
+_LEGEND = "Switches in the order printed on the device, left to right: 1 on, 0 off, x nobody looked."
 
 
-def _console() -> Console:
-    return Console(highlight=False, soft_wrap=False, emoji=False)
+class _Page:
+    """Lines on the output: wrapped here, coloured by rich, which gets no markup and wraps nothing."""
+
+    def __init__(self) -> None:
+        if isinstance(sys.stdout, io.TextIOWrapper):  # a terminal of few characters shows the others as codes
+            sys.stdout.reconfigure(errors="backslashreplace")
+        self._console = Console(highlight=False, emoji=False, markup=False, soft_wrap=True)
+        terminal = self._console.is_terminal
+        self.width = max(40, min(self._console.width, _WIDEST)) if terminal else _PIPED
+
+    def line(self, text: str, look: str = "", *, indent: int = 0) -> None:
+        """Print a text that may hold what somebody wrote, every character of it visible."""
+        for row in _wrapped(visible(text), self.width - indent):
+            self._console.print(Text(" " * indent + row, style=look))
+
+    def head(self, mark: str, look: str, rule: str, more: str) -> None:
+        """Print the first line of a finding; all of it is our own text."""
+        self._console.print(Text.assemble((f"{mark:<{_INDENT}}", look), (rule, "bold"), more))
+
+    def path(self, before: str, path: Path) -> None:
+        """Print a path in one piece, so that it can be copied."""
+        self._console.print(Text(f"{before}{seen(str(path))}"))
+
+    def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]], whole: Sequence[int] = ()) -> None:
+        """Print columns; those in ``whole`` are never broken."""
+        cells = [[visible(cell) for cell in row] for row in rows]
+        widths = _widths([heads, *cells], self.width, whole)
+        for number, row in enumerate([heads, *cells]):
+            broken = [list(_wrapped(cell, width, split=True)) for cell, width in zip(row, widths, strict=True)]
+            for line in zip_longest(*broken, fillvalue=""):
+                text = "  ".join(part + " " * (wide - cell_len(part)) for part, wide in zip(line, widths, strict=True))
+                self._console.print(Text(text.rstrip(), style="bold" if number == 0 else ""))
 
 
-def _plain(text: str, look: str = "") -> Text:
-    """Text as it is, with every character that cannot be seen as its visible code."""
-    return Text(visible(text), style=look)
+def _wrapped(text: str, width: int, *, split: bool = False) -> Iterator[str]:
+    """Break a text between words; a word that is too long stays whole, unless ``split``."""
+    line = ""
+    for word in text.split(" "):
+        pieces = list(_pieces(word, width)) if split else [word]
+        for i, piece in enumerate(pieces):
+            joined = piece if not line else f"{line} {piece}"
+            if line and (i or cell_len(joined) > width):
+                yield line
+                line = piece
+            else:
+                line = joined
+    yield line
+
+
+def _pieces(word: str, width: int) -> Iterator[str]:
+    piece = ""
+    for char in word:
+        if piece and cell_len(piece + char) > width:
+            yield piece
+            piece = ""
+        piece += char
+    yield piece
+
+
+def _widths(rows: Sequence[Sequence[str]], room: int, whole: Sequence[int]) -> list[int]:
+    """Width of each column; the widest that may be broken give way until the row has room."""
+    widths = [max(map(cell_len, column)) for column in zip(*rows, strict=True)]
+    may = [i for i in range(len(widths)) if i not in whole]
+    while sum(widths) + 2 * (len(widths) - 1) > room:
+        widest = max(may, key=lambda i: widths[i])
+        if widths[widest] <= _NARROWEST_COLUMN:
+            break
+        widths[widest] -= 1
+    return widths
+
+
+# ---- findings ----
 
 
 def show_check(site: Site, judged: Judged) -> None:
     """Print the findings of both stages."""
-    console = _console()
-    console.print(_plain(site.name, "bold"))
+    page = _Page()
+    page.line(site.name, "bold")
     for title, items in (("As found", judged.found), ("As planned", judged.planned)):
-        console.print(_plain(f"{title}: {_count(items)}", "bold"))
-        _findings(console, items)
+        page.line(f"{title}: {_count(items)}", "bold")
+        _findings(page, items)
     if judged.not_judged:
-        console.print(_plain(f"Not judged, left to the plan: link {', '.join(judged.not_judged)}."))
+        page.line(f"Not judged, left to the plan: link {', '.join(judged.not_judged)}.")
 
 
 def _count(items: Sequence[Finding]) -> str:
@@ -52,92 +128,107 @@ def _count(items: Sequence[Finding]) -> str:
     return ", ".join(words) or "nothing to report"
 
 
-def _findings(console: Console, items: Iterable[Finding]) -> None:
+def _findings(page: _Page, items: Iterable[Finding]) -> None:
     for one in items:
         level = one.level.value
-        head = Text.assemble((f"{_MARKS[level]:<8}", _LOOKS[level]), (one.rule, "bold"),
-                             "" if one.verdict == "broken" else " (cannot tell)")
-        console.print(head)
-        body = [one.text]
-        if one.todo:
-            body.append(f"To do: {one.todo}")
-        if one.facts:
-            body.append("Facts: " + ", ".join(f"{f.record} {f.path} ({f.state})" for f in one.facts))
-        if one.at:
-            body.append("At: " + ", ".join(f"{file}:{line}:{column}" for file, line, column in one.at[:3])
-                        + (f" and {len(one.at) - 3} more" if len(one.at) > 3 else ""))
-        body.append(f"Source: {one.source}")
-        if one.accepted is not None:
-            body.append(f"Accepted by {one.accepted.by} on {one.accepted.on}: {one.accepted.why}")
-        elif one.must_accept:
-            body.append("Must be accepted in the site file before sheets are issued.")
-        for line in body:
-            console.print(Padding(_plain(line), (0, 0, 0, 8)))
+        page.head(_MARKS[level], _LOOKS[level], one.rule, "" if one.verdict == "broken" else " (cannot tell)")
+        for line in _body(one):
+            page.line(line, indent=_INDENT)
+
+
+def _body(one: Finding) -> Iterator[str]:
+    yield one.text
+    if one.todo:
+        yield f"To do: {one.todo}"
+    if one.facts:
+        yield "Facts: " + ", ".join(f"{f.record} {f.path} ({f.state})" for f in one.facts)
+    if one.at:
+        more = f" and {len(one.at) - 3} more" if len(one.at) > 3 else ""
+        yield "At: " + ", ".join(f"{file}:{line}:{column}" for file, line, column in one.at[:3]) + more
+    yield f"Source: {one.source}"
+    if one.accepted is not None:
+        yield f"Accepted by {one.accepted.by} on {one.accepted.on}: {one.accepted.why}"
+    elif one.must_accept:
+        yield "Must be accepted in the site file before sheets are issued."
+
+
+# ---- the plan ----
 
 
 def show_plan(package: Package, out: Path) -> None:
     """Print the plan in short: links, packs, cables, findings, what was written."""
-    console = _console()
+    page = _Page()
     plan = package.plan
-    console.print(_plain(str(plan["site"]["name"]), "bold"))
+    page.line(str(plan["site"]["name"]), "bold")
     for link in plan["links"]:
-        _link(console, link)
-    console.print(_packs(plan))
+        _link(page, link)
+    _packs(page, plan, package.decisions.site)
     if plan["cables"]:
-        console.print(_cables(plan))
-    console.print(_plain(f"As found: {_count(package.judged.found)}", "bold"))
-    _findings(console, [one for one in package.judged.found if one.level.value == "stop"])
-    console.print(_plain(f"As planned: {_count(package.judged.planned)}", "bold"))
-    _findings(console, package.judged.planned)
+        _cables(page, plan)
+    page.line(f"As found: {_count(package.judged.found)}", "bold")
+    _findings(page, [one for one in package.judged.found if one.level.value == "stop"])
+    page.line(f"As planned: {_count(package.judged.planned)}", "bold")
+    _findings(page, package.judged.planned)
     settings, joining = plan["cleared"]["settings"], plan["cleared"]["joining"]
     verdict = ("Settings and joining are cleared." if joining else
                "Settings are cleared. Joining (closing power) is NOT cleared." if settings else
-               "REFUSED: no sheet and no note is issued.")
-    console.print(_plain(verdict, "bold" if settings else "bold red"))
-    console.print(_plain(f"Written: {out}: " + ", ".join(sorted(package.files))))
-    console.print(_plain(f"Plan fingerprint: {' '.join(plan['fingerprint'][i:i + 4] for i in (0, 4, 8))}"))
+               "REFUSED: not for installation." if plan["draft"] else "REFUSED: no sheet and no note is issued.")
+    page.line(verdict, "bold" if settings else "bold red")
+    page.path("Written: ", out)
+    for name in sorted(package.files):
+        page.line(name, indent=_INDENT)
+    page.line(f"Plan fingerprint: {' '.join(plan['fingerprint'][i:i + 4] for i in (0, 4, 8))}")
 
 
-def _link(console: Console, link: Mapping[str, Any]) -> None:
+def _link(page: _Page, link: Mapping[str, Any]) -> None:
     if link["manager"] is None and not link["members"]:
-        console.print(_plain(f"Link {link['id']}: not formed", "bold red"))
+        page.line(f"Link {link['id']}: not formed", "bold red")
         return
     who = f"manager {link['manager']}" if link["manager"] else f"polled by {link['poller']}"
-    console.print(_plain(f"Link {link['id']}: {who}, members {named(link['members']) or 'none'}, "
-                         f"reports to {', '.join(link['reports_to']) or 'nobody'}"))
+    page.line(f"Link {link['id']}: {who}, members {named(link['members']) or 'none'}, "
+              f"reports to {', '.join(link['reports_to']) or 'nobody'}")
     if link["runner_up"]:
-        console.print(_plain(f"  {link['runner_up']['text']}"))
+        page.line(str(link["runner_up"]["text"]), indent=_INDENT)
 
 
-def _packs(plan: Mapping[str, Any]) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for head in ("Pack", "Place", "Role", "Mode", "Address", "Switches, as printed from left to right", "Was"):
-        table.add_column(head, overflow="fold")
+def _packs(page: _Page, plan: Mapping[str, Any], site: Site) -> None:
+    rows: list[tuple[str, ...]] = []
     for name, pack in plan["packs"].items():
-        rows = [(row, one["set"], one["was"]) for row, one in pack["switches"].items()]
-        table.add_row(_plain(name), _plain(plan["devices"][name]["place"] or "not stated"), pack["role"], _plain(pack["mode"] or "-"),
-                      "-" if pack["address"] is None else str(pack["address"]),
-                      _plain("; ".join(f"{row} {' '.join(bits)}" for row, bits, _ in rows)),
-                      _plain("; ".join(_was(row, bits, was) for row, bits, was in rows)))
-    return table
+        device = plan["devices"][name]
+        address = "-" if pack["address"] is None else str(pack["address"])
+        first = (name, device["place"] or "not stated", pack["role"], pack["mode"] or "-", address)
+        kinds = {row: one.kind for row, one in site.devices[name].record.switches.items()}
+        settings = [(row, _setting(kinds[row], one["set"]), _was(kinds[row], one, installed=device["installed"]))
+                    for row, one in pack["switches"].items()]
+        for i, setting in enumerate(settings or [("-", "-", "-")]):
+            rows.append((*(first if i == 0 else ("",) * len(first)), *setting))
+    page.table(("Pack", "Place", "Role", "Mode", "Address", "Row", "Set", "Was"), rows, whole=(4, 6, 7))
+    page.line(_LEGEND)
 
 
-def _was(row: str, bits: Sequence[str], was: Sequence[str] | None) -> str:
-    if was is None:
-        return f"{row} nobody looked"
-    return f"{row} as is" if list(bits) == list(was) else f"{row} {' '.join('?' if b == 'x' else b for b in was)}"
+def _setting(kind: str, pattern: Sequence[str]) -> str:
+    """A row of slide switches as signs; a wheel or menu in words: its 1 must not be taken for a switch that is on."""
+    return shown_pattern(pattern) if kind == "slide" else f"at {' '.join(pattern)}"
 
 
-def _cables(plan: Mapping[str, Any]) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for head in ("Cable", "From", "To", "Action", "Joined", "Cut at both ends"):
-        table.add_column(head, overflow="fold")
-    for name, cable in plan["cables"].items():
-        joined = named([a for a, b in cable["joined"]]) if all(a == b for a, b in cable["joined"]) else ", ".join(
-            f"{a} to {b}" for a, b in cable["joined"])
-        table.add_row(_plain(name), _plain(_end(cable["from"])), _plain(_end(cable["to"])), cable["action"],
-                      _plain(joined or "-"), _plain(named(cable["cut"]) or "-"))
-    return table
+def _was(kind: str, one: Mapping[str, Any], *, installed: bool) -> str:
+    if not installed:
+        return "new"
+    if one["was"] is None:
+        return "not seen"
+    return "the same" if list(one["set"]) == list(one["was"]) else _setting(kind, one["was"])
+
+
+def _cables(page: _Page, plan: Mapping[str, Any]) -> None:
+    rows = [(name, _end(cable["from"]), _end(cable["to"]), cable["action"], _joined(cable["joined"]),
+             named(cable["cut"]) or "-") for name, cable in plan["cables"].items()]
+    page.table(("Cable", "From", "To", "Action", "Joined", "Cut at both ends"), rows)
+
+
+def _joined(pairs: Sequence[Sequence[str]]) -> str:
+    if all(one == other for one, other in pairs):
+        return named([one for one, _ in pairs]) or "-"
+    return ", ".join(f"{one} to {other}" for one, other in pairs)
 
 
 def _end(end: Sequence[str | None]) -> str:
@@ -146,10 +237,10 @@ def _end(end: Sequence[str | None]) -> str:
 
 def show_rule(one: Rule) -> None:
     """Print one rule with its explanation."""
-    console = _console()
-    console.print(_plain(one.name, "bold"))
+    page = _Page()
+    page.line(one.name, "bold")
     levels = f"broken: {one.broken.value}; cannot tell: {one.unknown.value}"
     if one.must_accept:
         levels += "; must be accepted in the site file"
     for line in (one.meaning, f"Subject: {one.subject}", f"Level: {levels}", f"Source: {one.source}", "", one.explain):
-        console.print(_plain(line))
+        page.line(line)

@@ -10,14 +10,14 @@ import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = ["Fault", "InputFaults", "nearest"]
+__all__ = ["Fault", "InputFaults", "nearest", "seen"]
 
 # Categories of the Unicode character database: control, format, surrogate, private use, unassigned, line and paragraph
 # separators. A terminal obeys some of them; the others cannot be seen.
 _UNSEEN = frozenset(["Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"])
 
 
-def _seen(text: str) -> str:
+def seen(text: str) -> str:
     """Return a text with every character that cannot be seen as its code, so that a message stays one line."""
     if text.isascii() and text.isprintable():
         return text
@@ -49,7 +49,7 @@ class Fault:
         where = f"{self.file}:{self.line}:{self.column}"
         path = f" {self.path}:" if self.path else ""
         hint = f"; nearest known name: {self.nearest}" if self.nearest else ""
-        return _seen(f"{where}:{path} got {self.got}; expected {self.expected}{hint}")
+        return seen(f"{where}:{path} got {self.got}; expected {self.expected}{hint}")
 
 
 class InputFaults(Exception):

@@ -81,7 +81,7 @@ def _figure(text: str, low: float, high: float, expected: str) -> float:
 
 def number(low: float, high: float, unit: str = "", *, spans: bool = True) -> Leaf[float | Span]:
     """Return the leaf of a number [unit] from ``low`` to ``high``; a range ``a..b`` may stand for it."""
-    expected = f"a number {unit + ' ' if unit else ''}from {low:g} to {high:g}"
+    expected = f"a number from {low:g} to {high:g}{' ' + unit if unit else ''}"
 
     def parse(text: str) -> float | Span:
         match = _SPAN.fullmatch(text) if spans else None
@@ -98,7 +98,7 @@ def number(low: float, high: float, unit: str = "", *, spans: bool = True) -> Le
 
 def whole(low: int, high: int, unit: str = "") -> Leaf[int]:
     """Return the leaf of a whole number [unit] from ``low`` to ``high``."""
-    expected = f"a whole number {unit + ' ' if unit else ''}from {low} to {high}"
+    expected = f"a whole number from {low} to {high}{' ' + unit if unit else ''}"
 
     def parse(text: str) -> int:
         if not re.fullmatch(r"-?[0-9]{1,9}", text) or not low <= int(text) <= high:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from interop.records.catalog import Catalog, read_file
 from interop.records.faults import Fault, InputFaults
-from interop.records.nodes import SIZE, read_document
+from interop.records.nodes import SIZE, read_document, shown
 from interop.site.read import bind_site, read_site
 from interop.site.reader import Known
 from interop.site.site import Site
@@ -37,7 +37,13 @@ def load_site(path: Path | str, size: int = SIZE) -> Site:
         raise InputFaults(bound.faults)
     faults = list(bound.faults)
     before = len(faults)
-    catalog = Catalog([(path.parent / name, str(name)) for name in bound.model.catalogs], size, faults)
+    folders = [(path.parent / name, str(name)) for name in bound.model.catalogs]
+    for i, (folder, name) in enumerate(folders):
+        if not folder.is_dir():
+            what = "a file" if folder.exists() else "no such folder"
+            faults.append(document.fault(("catalogs", i), f"{shown(name)}, {what}", "a folder of records, as seen from "
+                                         "the folder of the site file"))
+    catalog = Catalog([(folder, name) for folder, name in folders if folder.is_dir()], size, faults)
     whole = len(faults) == before
     return read_site(document, bound.model, catalog, ((path.name, data),),
                      Known(tuple(faults), bound.spoilt, whole))
