@@ -10,19 +10,7 @@ from interop.rules.finding import Hit, Level, broken, cannot_tell, rule
 from interop.wiring.contacts import Cause, LineWire
 from interop.wiring.stage import Stage
 
-__all__ = ["STAND_INS"]
-
-_PINS = ("unknown-pin-joined", "inside-not-stated", "wrong-port-or-direction")
-STAND_INS = dict.fromkeys(
-    (
-        "data-meets-stop-line", "data-meets-supply", "data-meets-reference", "pair-reversed", "unlike-buses-joined",
-        "empty-pin-joined", "unused-pin-joined", "supply-joined", "line-misjoined", "data-ground-bypasses-the-bms",
-        "stop-held", "stop-never-acts", "stop-pair-crossed", "senses-differ", "levels-differ",
-    ),
-    _PINS,
-)  # fmt: skip
-"""Rules that answer *cannot tell* in place of a rule when a fact about its pins is missing: a pin that is not stated
-could be anything, so it is said once, and not once for every rule that it might break."""
+__all__: list[str] = []
 
 _CUT = "Leave this conductor out of the cable, or re-pin it."
 

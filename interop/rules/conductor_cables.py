@@ -55,6 +55,9 @@ def _lost(one: Cabled) -> tuple[list[Wire], list[Wire]]:
         for w in dict.fromkeys((*ours, *theirs))
         if w[0] in common and w not in both and _blank(one.other if w in ours else one.one)
     ]
+    seen = {bus: {wire for b, wire in (*ours, *theirs) if b == bus} for bus in sorted(common)}
+    if _blank(one.one) or _blank(one.other):
+        half += [(bus, "the other wire") for bus, wires in seen.items() if len(wires) == 1]
     return lost, half
 
 

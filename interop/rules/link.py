@@ -186,8 +186,8 @@ def _members_at_most(stage: Stage) -> Iterator[Hit]:
             limit = min(fact.values)
             yield broken(
                 (link.manager,),
-                f"Link {link.id}: manager {link.manager} ({device.record.id}) can have {limit} members; it has "
-                f"{members}",
+                f"Link {link.id}: manager {link.manager} ({device.record.id}) can have {limit} member"
+                f"{'s' if limit != 1 else ''}; it has {members}",
                 "Take members off this link.",
                 got=f"{members} members",
                 limit=f"{limit} members",

@@ -161,7 +161,9 @@ def _port_fault(stage: Stage, one: Socket, other: Socket) -> str | None:
     ways = {_direction(stage, one), _direction(stage, other)}
     if ways in ({"in"}, {"out"}):
         return "direction"
-    return "way" if None in ways and ways & {"in", "out"} else None
+    ports = [port for x in (one, other) for port in stage.device(x.device).record.ports.values()]
+    directed = any(port.direction.only in ("in", "out") for port in ports)
+    return "way" if None in ways and directed else None
 
 
 def _buses(socket: Socket) -> set[str]:
@@ -320,7 +322,8 @@ def _length(link: StageLink, cables: Sequence[StageCable], purpose: str) -> Iter
     if limit is not None and total > limit:
         yield broken(
             devices,
-            f"Link {link.id}: cables {ids} are {total:g} m long; {rate} allows {limit:g} m",
+            f"Link {link.id}: {'cables' if len(cables) > 1 else 'cable'} {ids} {'are' if len(cables) > 1 else 'is'} "
+            f"{total:g} m long; {rate} allows {limit:g} m",
             "Use shorter cables or a slower rate that all have.",
             got=f"{total:g} m",
             limit=f"{limit:g} m",

@@ -32,7 +32,7 @@ class _Shorted:
 
 @lru_cache(maxsize=2)
 def _shorted(stage: Stage) -> tuple[tuple[_Shorted, ...], tuple[_Shorted, ...]]:
-    """Return the stop lines with both wires of one device on a net, and the nets with unlike wires of several devices."""
+    """Return the stop lines with both wires of one device on a net, and nets with unlike wires of several devices."""
     same, crossed = [], []
     for cables, net in stage.nets:
         owners: dict[str, dict[str, Held]] = {}
@@ -92,9 +92,8 @@ def _short_hits(stage: Stage, acts: Collection[str], words: str, todo: str) -> I
         cables = [c.id for c in first.cables if {c.a.device, c.b.device} & {*owners, *bridging}]
         by = f" by the copper inside {named(bridging)} ({stage.device(bridging[0]).record.id})" if bridging else ""
         text = (
-            f"{where(link, cables)}: {spot_text(first.first)} and {spot_text(first.second)} of {named(owners)} "
-            f"({record_id}) are joined"
-            f"{by}: stop line {words}"
+            f"{where(link, cables)}: {spot_text(first.first)} and {spot_text(first.second)} are joined{by}: "
+            f"stop line {words} in {named(owners)} ({record_id})"
         )
         about = tuple(dict.fromkeys((*owners, *bridging)))
         if sense == NOT_STATED:

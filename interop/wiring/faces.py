@@ -98,7 +98,9 @@ def _line(record: Record, function: PinFunction) -> LineWire:
     line = record.lines[function.name]
     contact = line.contact.only
     dry = contact in ("closed to act", "open to act") and not line.level_v.known
-    level = "contact" if dry else (f"{line.level_v.only} V" if line.level_v.only is not None else NOT_STATED)
+    volts = line.level_v.only
+    figure = f"{volts:g} V" if isinstance(volts, float) else f"{volts} V"
+    level = "contact" if dry else (figure if volts is not None else NOT_STATED)
     carried = {"through every pack": True, "not carried": False}.get(line.carried.only or "")
     passive = {"passive": True, "driven": False}.get(line.drive.only or "")
     return LineWire(function.name, function.wire, line_use(record, function.name) or "", contact or NOT_STATED, level,

@@ -27,10 +27,11 @@ def claims_manager(stage: Stage, link: StageLink, name: str) -> Answer | None:
         return None
     if made_by.only == "empty port":
         return _by_port(stage, link, name)
+    if made_by.only is None:
+        plugged = pack.record.manager.port is not None and stage.cables_known
+        return Answer.CANNOT_TELL if pack.patterns or plugged else None
     if not pack.patterns:
         return None
-    if made_by.only is None:
-        return Answer.CANNOT_TELL
     bus = link.report.kind if link.report is not None else "none"
     return _by_switches(RecordKey(pack.record), tuple(sorted(pack.patterns.items())), pack.mode, bus, made_by.only)
 

@@ -17,14 +17,18 @@ from typing import Any
 import yaml
 
 import interop.rules.judge  # noqa: F401  (enters every rule)
+from interop.choose.plan import decide, planned_stage
 from interop.rules.finding import RULES, Finding, findings
 from interop.site.load import load_site
 from interop.site.site import Site
-from interop.wiring.stage import as_found, as_wanted
+from interop.wiring.stage import Stage, as_found, as_wanted
 
 __all__ = ["FOLDER", "Expected", "Pair", "differences", "expected", "pairs", "stage_findings"]
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
+
+PLANNED = "# judged: the stage of the plan"
+"""A line of a file whose planned stage is to come from the plan, for rules about what the plan leaves out."""
 
 _LINE = re.compile(r"# finding: (?P<stage>found|planned) (?P<level>stop|caution|note) (?P<verdict>broken|cannot-tell) "
                    r"(?P<ids>.+?): (?P<text>.+)")
@@ -72,14 +76,24 @@ def expected(path: Path) -> list[Expected]:
 
 def stage_findings(site: Site, rule: str | None = None) -> dict[str, tuple[Finding, ...]]:
     """The findings of one rule (all for None) in both stages, without a plan."""
+    return _findings_of((as_found(site), as_wanted(site)), rule)
+
+
+def planned_findings(site: Site, rule: str) -> dict[str, tuple[Finding, ...]]:
+    """The findings of one rule in the found stage and in the stage that the plan makes."""
+    return _findings_of((as_found(site), planned_stage(decide(site))), rule)
+
+
+def _findings_of(stages: tuple[Stage, Stage], rule: str | None) -> dict[str, tuple[Finding, ...]]:
     rules = None if rule is None else [RULES[rule]]
-    return {stage.name: findings(stage, rules) for stage in (as_found(site), as_wanted(site))}
+    return {stage.name: findings(stage, rules) for stage in stages}
 
 
 def of_file(path: Path, rule: str) -> list[Expected]:
     """What one rule finds in a file, in the shape of the lines."""
+    judge = planned_findings if f"\n{PLANNED}\n" in path.read_text(encoding="utf-8") else stage_findings
     return [Expected(name, f.level.value, f.verdict, f.about, f.text)
-            for name, found in stage_findings(load_site(path), rule).items() for f in found]
+            for name, found in judge(load_site(path), rule).items() for f in found]
 
 
 def _leaves(node: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], str]]:

@@ -12,7 +12,7 @@ from tests.rules.scenarios import FOLDER, Pair, differences, expected, of_file, 
 PAIRS = pairs()
 _IDS = [pair.name for pair in PAIRS]
 
-PENDING = frozenset({"link", "conductor", "stop line", "power"})
+PENDING = frozenset({"power"})
 """Subjects whose rules may still wait for their pairs of files; empty when they are written."""
 
 
