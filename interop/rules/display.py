@@ -13,8 +13,11 @@ from interop.wiring.stage import Stage, StageLink
 __all__: list[str] = []
 
 _CHARGE = {
-    "lowest": "the lowest charge state of", "mean": "the plain mean charge state of", "highest": "the highest charge state of",
-    "weighted mean": "the mean charge state, weighted by capacity, of", "sum": "the summed charge of",
+    "lowest": "the lowest charge state of",
+    "mean": "the plain mean charge state of",
+    "weighted mean": "the mean charge state, weighted by capacity, of",
+    "highest": "the highest charge state of",
+    "sum": "the summed charge of",
     "own": "the charge state of",
 }
 _CURRENT = {"sum of members": "the sum of their currents", "own": "the current of {manager} alone"}
@@ -30,14 +33,17 @@ class _Shown:
 
 
 def _shown(stage: Stage, link: StageLink) -> _Shown:
-    """Return what the display has of a link: by its manager's word, or every pack where the controller asks each itself."""
+    """Return what the display has of a link: by its manager's word; every pack where the controller asks each."""
     packs = [stage.device(p) for p in link.packs]
     if link.manager is None:
         return _Shown(f"each of {of_record(packs)}", link.packs, ())
     device = stage.device(link.manager)
     reports = device.record.manager.reports
     charge, current = reports.charge_state, reports.current
-    facts = (fact_used(device, "manager.reports.charge_state", charge), fact_used(device, "manager.reports.current", current))
+    facts = (
+        fact_used(device, "manager.reports.charge_state", charge),
+        fact_used(device, "manager.reports.current", current),
+    )
     alone = charge.only == "own"
     whom = of_record([device]) if alone else of_record(packs)
     words = f"{_CHARGE.get(charge.only or '', 'a charge state (which one is not known) of')} {whom}"
@@ -52,10 +58,10 @@ def _share(packs: Sequence[Device], unseen: Sequence[Device]) -> str:
     energy = {d.id: energy_wh(d.record) for d in packs}
     missing = [d for d in packs if energy[d.id] is None]
     if missing:
-        return f"how much of the bank's energy that is cannot be told, the capacity of {of_record(missing)} is not known"
+        return f"which share of the bank that is cannot be told, the capacity of {of_record(missing)} is not known"
     whole = sum(e or 0 for e in energy.values())
     part = sum(energy[d.id] or 0 for d in unseen)
-    return f"{round(100 * part / whole)} % of the bank's usable energy ({part} of {whole} Wh)" if whole else "none of it stated"
+    return f"{round(100 * part / whole)} % of the bank's usable energy ({part} of {whole} Wh)"
 
 
 def _reporting(stage: Stage, controller: str) -> list[StageLink]:
@@ -66,11 +72,11 @@ def _reporting(stage: Stage, controller: str) -> list[StageLink]:
 @rule("controller-shows-part", "settings", broken=Level.CAUTION, unknown=Level.CAUTION,
       meaning="A controller shows the charge state of some packs of the bank only.",
       source="record",
-      explain="""A manager knows its own packs and nothing else. A pack on the busbar without a data link, or on a link that reports elsewhere,
-fills and empties unseen: the display can say empty while half of the energy is still there, or full while that half is not.
-Whether the figure is the lowest, a mean or the manager's own is in its record. Do not let charge-state limits of the
-controller decide what all packs have to carry: set limits by voltage, and measure the current of the whole bank in its
-common minus (common practice).""")
+      explain="""A manager knows its own packs and nothing else. A pack on the busbar without a data link, or on a
+link that reports elsewhere, fills and empties unseen: the display can say empty while half of the energy is still
+there, or full while that half is not. Whether the figure is the lowest, a mean or the manager's own is in its record.
+Do not let charge-state limits of the controller decide what all packs have to carry: set limits by voltage, and
+measure the current of the whole bank in its common minus (common practice).""")
 def _shows_part(stage: Stage) -> Iterator[Hit]:
     for controller in dict.fromkeys(c for link in stage.links for c in link.reports_to):
         shown = [(link, _shown(stage, link)) for link in _reporting(stage, controller)]
@@ -83,6 +89,6 @@ def _shows_part(stage: Stage) -> Iterator[Hit]:
             words = joined([one.words for _, one in shown])
             yield broken((controller, *(d.id for d in unseen)),
                          f"{controller} shows {words}; {of_record(unseen)} {are} not in it: {_share(packs, unseen)}",
-                         f"Set limits by voltage, not by charge state, and measure the current of the whole bank apart; "
+                         "Set limits by voltage, not by charge state, and measure the current of the whole bank apart; "
                          f"tell everyone that {named([d.id for d in unseen])} {are} not on the display.",
                          facts=tuple(f for _, one in shown for f in one.facts))

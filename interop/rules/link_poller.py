@@ -143,11 +143,22 @@ def _polls(stage: Stage, name: str, bus: str) -> Answer:
         return Answer.CANNOT_TELL if poller is None else Answer.HOLDS if poller == "controller" else Answer.BROKEN
     if poller not in ("manager", None):
         return Answer.BROKEN
+    if stage.device(name).record.buses[bus].hop == "one":
+        return _hands_on(stage, name, bus) & (Answer.HOLDS if poller is not None else Answer.CANNOT_TELL)
     link = stage.link_of.get(name)
     if link is None:
         return Answer.BROKEN
     manager = _is_manager(stage, link, name)
     return manager if poller is not None or manager is Answer.BROKEN else Answer.CANNOT_TELL
+
+
+def _hands_on(stage: Stage, name: str, bus: str) -> Answer:
+    """On a link of one hop the pack nearer the manager asks: the one whose socket leads on to the next."""
+    record = stage.device(name).record
+    ways = {record.ports[port].direction.only for port in record.ports if wire_pins(record, port, bus, None)}
+    if ways <= {"in", "out"} and len(ways) == 1:
+        return Answer.HOLDS if ways == {"out"} else Answer.BROKEN
+    return Answer.CANNOT_TELL
 
 
 def _is_manager(stage: Stage, link: StageLink, name: str) -> Answer:
