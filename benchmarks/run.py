@@ -72,12 +72,13 @@ def exponent(sizes: Sequence[int], times: Sequence[float]) -> float:
 
 def growth() -> bool:
     """Reading, and check and plan, over sites of 1,000, 3,000 and 10,000 packs; decisions equal link by link."""
+    from sites import large_site
+
     from interop.documents.canonical import canonical_json
     from interop.documents.package import check_site, plan_document
     from interop.site.load import load_site
-    from sites import large_site
 
-    load_and(load_site, large_site(64), lambda site: plan_document(site))
+    load_and(load_site, large_site(64), plan_document)
     reading, working = [], []
     plan = {}
     for size in SIZES:
@@ -95,15 +96,22 @@ def growth() -> bool:
             best = now if best is None else (min(best[0], now[0]), min(best[1], now[1]))
         assert best is not None
         reading.append(best[0]), working.append(best[1])
-        print(f"growth: {size} packs: read {best[0]:.2f} s, check and plan {best[1]:.2f} s, plan.json {written / 1e6:.1f} MB")
+        print(
+            f"growth: {size} packs: read {best[0]:.2f} s, check and plan {best[1]:.2f} s, plan.json {written / 1e6:.1f} MB"
+        )
     alone = load_and(load_site, large_site(16, 7), plan_document)[0]
     same = all(plan["packs"][name] == pack for name, pack in alone["packs"].items())
     print(f"  {'ok  ' if same else 'FAIL'} decisions of one link planned alone are those in the large site")
-    return all([bounded("exponent of reading", exponent(SIZES, reading), 1.15),
-                bounded("exponent of check and plan", exponent(SIZES, working), 1.2), same])
+    return all(
+        [
+            bounded("exponent of reading", exponent(SIZES, reading), 1.15),
+            bounded("exponent of check and plan", exponent(SIZES, working), 1.2),
+            same,
+        ]
+    )
 
 
-def load_and(load: Callable[[Path], object], text: str, use: Callable[[object], object]):  # noqa: ANN201
+def load_and(load: Callable[[Path], object], text: str, use: Callable[[object], object]):
     """Write a site file beside the benchmark records, read it and use it."""
     path = HERE / ".large-site.yaml"
     path.write_text(text, encoding="utf-8")
@@ -114,7 +122,9 @@ def load_and(load: Callable[[Path], object], text: str, use: Callable[[object], 
 
 
 def oracle() -> bool:
-    """The whole choice against building and solving the same whole problem in CP-SAT, over the 200 sites of the tests."""
+    """The whole choice against building and solving the same whole problem in CP-SAT, over the 200 sites of the
+    tests.
+    """
     try:
         from tests.choose.oracle_speed import measure
     except ImportError as missing:

@@ -1,4 +1,6 @@
-"""Large invented sites for benchmarks: links of 16 packs of three kinds, busbars of 64, one controller for each link."""
+"""Large invented sites for benchmarks: links of 16 packs of three kinds, busbars of 64, one controller for each
+link.
+"""
 
 from __future__ import annotations
 
@@ -23,18 +25,24 @@ def large_site(packs: int, first: int = 0) -> str:
     for i in links:
         lines.append(f"  A{i}x1..A{i}x8: {{ADD: xxxx}}" if i % 3 else f"  A{i}x1: {{ADD: 0000, voltage_v: 53.1}}")
     lines.append("  links:")
-    lines += [f"    old {i}: {{packs: [A{i}x1..A{i}x8, B{i}x1..B{i}x4], manager: B{i}x1, reports_to: I{i}}}" for i in links]
+    lines += [
+        f"    old {i}: {{packs: [A{i}x1..A{i}x8, B{i}x1..B{i}x4], manager: B{i}x1, reports_to: I{i}}}" for i in links
+    ]
     lines.append("links:")
     for i in links:
-        lines.append(f"  link {i}: {{packs: [A{i}x1..A{i}x8, B{i}x1..B{i}x4, C{i}x1..C{i}x4], manager: propose, "
-                     f"reports_to: I{i}, cables: propose}}")
+        lines.append(
+            f"  link {i}: {{packs: [A{i}x1..A{i}x8, B{i}x1..B{i}x4, C{i}x1..C{i}x4], manager: propose, "
+            f"reports_to: I{i}, cables: propose}}"
+        )
     lines.append("posts:")
     lines += [f"  bar {k}: [1..72]" for k in sorted({i // 4 for i in links})]
     lines.append("runs:")
     for i in links:
         k, at = i // 4, (i % 4) * 16
-        lines.append(f"  A{i}x1..A{i}x8, B{i}x1..B{i}x4, C{i}x1..C{i}x4: {{from: pack, to: bar {k} {at + 1}..{at + 16}, "
-                     "cable: 25 mm2, length: 0.6 m}")
+        lines.append(
+            f"  A{i}x1..A{i}x8, B{i}x1..B{i}x4, C{i}x1..C{i}x4: {{from: pack, to: bar {k} {at + 1}..{at + 16}, "
+            "cable: 25 mm2, length: 0.6 m}"
+        )
         lines.append(f"  I{i}: {{from: controller unit 1, to: bar {k} {65 + i % 4}, cable: 70 mm2, length: 1 m}}")
     lines.append("wishes:\n  prefer: [fewest switches moved]")
     return "\n".join(lines) + "\n"

@@ -17,8 +17,11 @@ from interop._version import VERSION
 __version__ = VERSION
 
 _WHERE = {
-    "InputFaults": "interop.records.faults", "load_site": "interop.site.load", "check_site": "interop.rules.judge",
-    "plan_document": "interop.documents.package", "plan_site": "interop.documents.package",
+    "InputFaults": "interop.records.faults",
+    "load_site": "interop.site.load",
+    "check_site": "interop.rules.judge",
+    "plan_document": "interop.documents.package",
+    "plan_site": "interop.documents.package",
 }
 
 __all__ = ["InputFaults", "__version__", "check_site", "load_site", "plan_document", "plan_site"]

@@ -24,8 +24,8 @@ Mask = NDArray[np.bool_]
 def assign(levels: Sequence[Whole], allowed: Mask, real_rows: int) -> tuple[int, ...] | None:
     """Return the column of each row, or None when no perfect assignment exists.
 
-    ``levels``: square matrices [cost], smaller is better, the first decides first. ``allowed``: which (row, column) may be
-    taken. Among equal answers the first ``real_rows`` rows, in order, take the lowest column they can.
+    ``levels``: square matrices [cost], smaller is better, the first decides first. ``allowed``: which (row, column)
+    may be taken. Among equal answers the first ``real_rows`` rows, in order, take the lowest column they can.
     Raises OverflowError when one level alone passes the guard.
     """
     mask = allowed
@@ -122,7 +122,9 @@ def _swap(row: int, column: int, held: list[int], owner: dict[int, int], choices
     return False
 
 
-def _shift(row: int, column: int, came: dict[int, tuple[int, int] | None], held: list[int], owner: dict[int, int]) -> None:
+def _shift(
+    row: int, column: int, came: dict[int, tuple[int, int] | None], held: list[int], owner: dict[int, int]
+) -> None:
     while True:
         before = came[row]
         held[row], owner[column] = column, row

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from interop.choose.conductors import CableChoice, ConductorChoice, choose_conductors
 from interop.choose.members import LinkChoice, PackChoice
@@ -106,14 +107,19 @@ class _Naming:
         if end.port is None or end.socket is None:
             return None
         alive = self.chain_buses(end.device) if carries == "chain" else self.report_buses(end.device)
-        face = _face(RecordKey(self.record(end.device)), end.port, end.socket, self.mode(end.device), alive, carries, parity)
+        face = _face(
+            RecordKey(self.record(end.device)), end.port, end.socket, self.mode(end.device), alive, carries, parity
+        )
         return Socket(end.device, end.port, end.socket, face)
 
 
 @lru_cache(maxsize=65536)
-def _face(key: RecordKey, port: str, socket: str, mode: str | None, alive: tuple[str, ...], carries: str, parity: int) -> Face:
-    """Equal sockets share one face, so that equal cables are studied once. No net passes a pin of an unlike bus, so two names
-    in turn are enough to keep the other buses of a chain's devices apart."""
+def _face(
+    key: RecordKey, port: str, socket: str, mode: str | None, alive: tuple[str, ...], carries: str, parity: int
+) -> Face:
+    """Equal sockets share one face, so that equal cables are studied once. No net passes a pin of an unlike bus, so
+    two names in turn are enough to keep the other buses of a chain's devices apart.
+    """
     return socket_face(key.record, port, socket, mode, lambda bus: carries if bus in alive else f"own {parity} {bus}")
 
 
@@ -142,8 +148,11 @@ def _chain_ports(naming: _Naming, name: str) -> tuple[tuple[str, str], ...]:
     """The sockets a pack's chain cables may use: a port can carry the chain and yet be one that members leave alone."""
     record = naming.record(name)
     role = "manager" if name == naming.choice.manager else "members"
-    return tuple((port, socket) for port, socket in bus_ports(record, naming.chain_buses(name), naming.mode(name))
-                 if record.ports[port].unused_by != role)
+    return tuple(
+        (port, socket)
+        for port, socket in bus_ports(record, naming.chain_buses(name), naming.mode(name))
+        if record.ports[port].unused_by != role
+    )
 
 
 def _kept_for_reports(naming: _Naming, hops: Sequence[Hop]) -> dict[str, set[str]]:
@@ -151,8 +160,13 @@ def _kept_for_reports(naming: _Naming, hops: Sequence[Hop]) -> dict[str, set[str
     source = _reporter(naming.choice)
     if source is None or naming.report is None:
         return {}
-    taken = {end.socket for hop in hops if hop.cable is not None for end in (hop.cable.a, hop.cable.b)
-             if end.device == source and end.socket is not None}
+    taken = {
+        end.socket
+        for hop in hops
+        if hop.cable is not None
+        for end in (hop.cable.a, hop.cable.b)
+        if end.device == source and end.socket is not None
+    }
     kept: set[str] = set()
     for number, controller in enumerate(naming.choice.link.reports_to):
         end = _report_end(naming, source, _report_cable(naming, source, controller), taken | kept, number)
@@ -162,7 +176,9 @@ def _kept_for_reports(naming: _Naming, hops: Sequence[Hop]) -> dict[str, set[str
 
 
 def _reporter(choice: LinkChoice) -> str | None:
-    """The pack that the controllers' cables go to: the manager, or the first pack where the controller polls every pack."""
+    """The pack that the controllers' cables go to: the manager, or the first pack where the controller polls every
+    pack.
+    """
     return choice.manager if choice.manager is not None else next(iter(choice.members), None)
 
 
@@ -190,13 +206,16 @@ def _new_name(site: Site, name: str) -> str:
 def _proposed_hops(naming: _Naming) -> tuple[Hop, ...] | None:
     choice, site = naming.choice, naming.site
     devices = [site.devices[p] for p in choice.members]
-    installed = frozenset(frozenset((c.a.device, c.b.device)) for c in site.found_cables or ()
-                          if c.a.device is not None and c.b.device is not None)
+    installed = frozenset(
+        frozenset((c.a.device, c.b.device))
+        for c in site.found_cables or ()
+        if c.a.device is not None and c.b.device is not None
+    )
     order = propose_order(devices, choice.manager, lambda a, b: _pair_has_cable(naming, a, b), installed)
     if order is None:
         return None
     written = {frozenset((c.a.device, c.b.device)): c for c in (site.found_cables or ())}
-    return tuple(Hop(a, b, written.get(frozenset((a, b)))) for a, b in zip(order, order[1:], strict=False))
+    return tuple(Hop(a, b, written.get(frozenset((a, b)))) for a, b in itertools.pairwise(order))
 
 
 def _pair_has_cable(naming: _Naming, a: str, b: str) -> bool:
@@ -207,13 +226,25 @@ def _pair_has_cable(naming: _Naming, a: str, b: str) -> bool:
 
 
 def _pair_of(naming: _Naming, a: str, b: str) -> bool:
-    return _pair(RecordKey(naming.record(a)), naming.mode(a), naming.chain_buses(a), RecordKey(naming.record(b)),
-                 naming.mode(b), naming.chain_buses(b))
+    return _pair(
+        RecordKey(naming.record(a)),
+        naming.mode(a),
+        naming.chain_buses(a),
+        RecordKey(naming.record(b)),
+        naming.mode(b),
+        naming.chain_buses(b),
+    )
 
 
-@lru_cache(maxsize=None)
-def _pair(one: RecordKey, mode_a: str | None, buses_a: tuple[str, ...], other: RecordKey, mode_b: str | None,
-          buses_b: tuple[str, ...]) -> bool:
+@cache
+def _pair(
+    one: RecordKey,
+    mode_a: str | None,
+    buses_a: tuple[str, ...],
+    other: RecordKey,
+    mode_b: str | None,
+    buses_b: tuple[str, ...],
+) -> bool:
     """Whether a cable exists from the out side of one kind of pack to the in side of another."""
     ends = []
     for key, mode, buses, pick in ((one, mode_a, buses_a, -1), (other, mode_b, buses_b, 0)):
@@ -222,8 +253,16 @@ def _pair(one: RecordKey, mode_a: str | None, buses_a: tuple[str, ...], other: R
             return False
         port, socket = ports[pick]
         alive = frozenset(buses)
-        ends.append(socket_of(f"{pick}", key.record, port, socket, mode,
-                              lambda bus, alive=alive, pick=pick: "chain" if bus in alive else f"{pick} {bus}"))  # type: ignore[misc]
+        ends.append(
+            socket_of(
+                f"{pick}",
+                key.record,
+                port,
+                socket,
+                mode,
+                lambda bus, alive=alive, pick=pick: "chain" if bus in alive else f"{pick} {bus}",
+            )
+        )  # type: ignore[misc]
     return isinstance(choose_conductors(Chain((CableSlot("probe", ends[0], ends[1]),))), ConductorChoice)
 
 
@@ -254,18 +293,23 @@ def alike_blank(one: Socket, other: Socket, record_a: Record, record_b: Record, 
     """Whether a conductor joins nothing but the same blank pin of two packs of one record (the maker's own lead)."""
     if record_a is not record_b or pair[0] != pair[1]:
         return False
-    return all(isinstance(c, _BLANK) for socket, pin in ((one, pair[0]), (other, pair[1]))
-               for c in socket.face.contacts.get(pin, (NotStated(),)))
+    return all(
+        isinstance(c, _BLANK)
+        for socket, pin in ((one, pair[0]), (other, pair[1]))
+        for c in socket.face.contacts.get(pin, (NotStated(),))
+    )
 
 
 def _conductors(naming: _Naming, cables: Sequence[Planned], carries: str) -> tuple[Planned, ...] | NoCable:
     """Choose the conductors of cables that follow one another (one chain).
 
-    What the site wants made stays as written, its faults are for the rules; an installed cable that it leaves to the plan
-    stays as it is where that is possible and is altered where not.
+    What the site wants made stays as written, its faults are for the rules; an installed cable that it leaves to
+    the plan stays as it is where that is possible and is altered where not.
     """
     wanted = {c.id: c for c in naming.site.cables}
-    installed = {c.id: c for c in naming.site.found_cables or () if c.id not in wanted or wanted[c.id].made.kind == "propose"}
+    installed = {
+        c.id: c for c in naming.site.found_cables or () if c.id not in wanted or wanted[c.id].made.kind == "propose"
+    }
     soft = {c.id for c in cables if c.id in installed}
     while True:
         slots, kept = _slots(naming, cables, carries, wanted, {i: installed[i] for i in soft})
@@ -289,15 +333,24 @@ def _conductors(naming: _Naming, cables: Sequence[Planned], carries: str) -> tup
 Pins = tuple[tuple[str, str], ...]
 
 
-def _slots(naming: _Naming, cables: Sequence[Planned], carries: str, wanted: Mapping[str, Cable],
-           installed: Mapping[str, Cable]) -> tuple[list[CableSlot] | None, dict[str, Pins]]:
-    """Return the cable places with what is made already, and the blank pins a made cable joins alike (left out of the choice)."""
+def _slots(
+    naming: _Naming,
+    cables: Sequence[Planned],
+    carries: str,
+    wanted: Mapping[str, Cable],
+    installed: Mapping[str, Cable],
+) -> tuple[list[CableSlot] | None, dict[str, Pins]]:
+    """Return the cable places with what is made already, and the blank pins a made cable joins alike (left out of
+    the choice).
+    """
     slots: list[CableSlot] = []
     kept: dict[str, Pins] = {}
     parities: dict[str, int] = {}
     for cable in cables:
-        one, other = (naming.socket(end, carries, _parity(parities, end, far))
-                      for end, far in ((cable.a, cable.b), (cable.b, cable.a)))
+        one, other = (
+            naming.socket(end, carries, _parity(parities, end, far))
+            for end, far in ((cable.a, cable.b), (cable.b, cable.a))
+        )
         if one is None or other is None:
             return None, {}
         fixed = _stated(naming.site, installed.get(cable.id) or wanted.get(cable.id), cable)
@@ -363,6 +416,7 @@ def _stated(site: Site, cable: Cable | None, planned: Planned) -> tuple[tuple[st
 
 # ---- towards the controllers ----
 
+
 def _reports(naming: _Naming, used: set[tuple[str, str | None]]) -> tuple[Planned, ...] | Blocked:
     """The cables from the manager to each controller (from the first pack where the controller polls every pack)."""
     choice, site = naming.choice, naming.site
@@ -373,8 +427,8 @@ def _reports(naming: _Naming, used: set[tuple[str, str | None]]) -> tuple[Planne
     for controller in choice.link.reports_to:
         cable = _report_cable(naming, source, controller)
         taken = {s for d, s in used if d == source and s is not None}
-        a = _report_end(naming, source, cable, taken, len(found))
-        b = _report_end(naming, controller, cable, set(), 0)
+        a = _report_end(naming, source, cable, taken)
+        b = _report_end(naming, controller, cable, set())
         used.add((source, a.socket))
         name = cable.id if cable is not None else _new_name(site, f"{choice.link.id}-to-{controller}")
         at = cable.at if cable is not None else choice.link.at
@@ -403,14 +457,19 @@ def _report_cable(naming: _Naming, manager: str, controller: str) -> Cable | Non
     return None
 
 
-def _report_end(naming: _Naming, device: str, cable: Cable | None, taken: set[str], skip: int) -> StageEnd:
+def _report_end(naming: _Naming, device: str, cable: Cable | None, taken: set[str]) -> StageEnd:
     record = naming.record(device)
     candidates = [c for c in bus_ports(record, naming.report_buses(device), naming.mode(device)) if c[1] not in taken]
     end = None
-    for one, other in (((cable.a, cable.b), (cable.b, cable.a)) if cable is not None else ()):
+    for one, other in ((cable.a, cable.b), (cable.b, cable.a)) if cable is not None else ():
         if one.device == device or (one.device is None and other.device != device):
             end = one
-    if end is not None and end.socket is not None and (end.port, end.socket) not in candidates and cable not in naming.site.cables:
+    if (
+        end is not None
+        and end.socket is not None
+        and (end.port, end.socket) not in candidates
+        and cable not in naming.site.cables
+    ):
         end = None
     if end is not None and end.socket is not None:
         return StageEnd(device, end.port or port_of_socket(record, end.socket), end.socket)

@@ -15,7 +15,16 @@ from interop.choose.frames import MOST_KINDS, Family
 from interop.choose.search import MOST_LINKS, Component, Restriction, Solution, best, component_of, least, level_names
 from interop.site.site import Device, Link, Site
 
-__all__ = ["LinkChoice", "PackChoice", "RunnerUp", "TooWide", "choose_components", "choose_links", "components", "finish_links"]
+__all__ = [
+    "LinkChoice",
+    "PackChoice",
+    "RunnerUp",
+    "TooWide",
+    "choose_components",
+    "choose_links",
+    "components",
+    "finish_links",
+]
 
 
 @dataclass(frozen=True)
@@ -144,7 +153,10 @@ def _pack_choices(component: Component, solution: Solution) -> Iterator[tuple[st
             continue
         family, count = chosen
         state = slot_state(family, device.record, placed.mode, placed.address, count, placed.role)
-        yield device.id, PackChoice(device.id, placed.role, component.links[placed.link].id, placed.mode, placed.address, state)
+        yield (
+            device.id,
+            PackChoice(device.id, placed.role, component.links[placed.link].id, placed.mode, placed.address, state),
+        )
 
 
 def _runner_up(component: Component, solution: Solution, index: int) -> RunnerUp | None:

@@ -1,4 +1,6 @@
-"""The whole decision for one site, and the stage it makes: managers, modes, addresses, switches, routes, conductors, terminators."""
+"""The whole decision for one site, and the stage it makes: managers, modes, addresses, switches, routes,
+conductors, terminators.
+"""
 
 from __future__ import annotations
 
@@ -80,15 +82,29 @@ def decide(site: Site) -> Decisions:
     for (pack, bus), on in terminators.items():
         ends.setdefault(pack, {})[bus] = on
     patterns = {d.id: _patterns(d, packs[d.id], _place(d.id, routes, packs), ends.get(d.id, {})) for d in site.packs}
-    return Decisions(site, ordered, packs, routes, blocked, patterns, terminators, tuple(_removed(site, routes)),
-                     _actions(site, routes), {k: tuple(v) for k, v in struck.items()})
+    return Decisions(
+        site,
+        ordered,
+        packs,
+        routes,
+        blocked,
+        patterns,
+        terminators,
+        tuple(_removed(site, routes)),
+        _actions(site, routes),
+        {k: tuple(v) for k, v in struck.items()},
+    )
 
 
 # ---- ends and switches ----
 
-def _terminators(site: Site, links: Sequence[LinkChoice], packs: Mapping[str, PackChoice],
-                 routes: Mapping[str, Routed]) -> Iterator[tuple[tuple[str, str], bool]]:
-    """Say for every bus with a terminator that can be set or plugged whether it is on: at the two ends where the record asks."""
+
+def _terminators(
+    site: Site, links: Sequence[LinkChoice], packs: Mapping[str, PackChoice], routes: Mapping[str, Routed]
+) -> Iterator[tuple[tuple[str, str], bool]]:
+    """Say for every bus with a terminator that can be set or plugged whether it is on: at the two ends where the
+    record asks.
+    """
     for choice in links:
         route = routes.get(choice.link.id)
         if route is None:
@@ -101,9 +117,14 @@ def _terminators(site: Site, links: Sequence[LinkChoice], packs: Mapping[str, Pa
             for bus in chain_talks(record, pack.mode).get(pack.state.chain, ()) if pack.state.chain is not None else ():
                 if record.buses[bus].termination.fitted.only in ("by switch", "by plug"):
                     yield (name, bus), _ends_on(record, bus, position, len(route.order))
-            for bus in report_talks(record, pack.mode).get(pack.state.report, ()) if pack.state.report is not None else ():
-                if (name == choice.manager and record.buses[bus].used_by == "manager"
-                        and record.buses[bus].termination.fitted.only in ("by switch", "by plug")):
+            for bus in (
+                report_talks(record, pack.mode).get(pack.state.report, ()) if pack.state.report is not None else ()
+            ):
+                if (
+                    name == choice.manager
+                    and record.buses[bus].used_by == "manager"
+                    and record.buses[bus].termination.fitted.only in ("by switch", "by plug")
+                ):
                     yield (name, bus), record.buses[bus].termination.ends.only not in ("forbidden", "only in open loop")
 
 
@@ -133,8 +154,9 @@ def _patterns(device: Device, choice: PackChoice, place: str | None, ends: Mappi
     return {name: _filled(device, name, bits) for name, bits in found.items()}
 
 
-def _standing_at(device: Device, state: SlotState, place: str | None,
-                 ends: Mapping[str, bool]) -> dict[str, tuple[str | None, ...]]:
+def _standing_at(
+    device: Device, state: SlotState, place: str | None, ends: Mapping[str, bool]
+) -> dict[str, tuple[str | None, ...]]:
     record = device.record
     base = standing(record, state)
     values = switch_values(record, replace(state, place=place))
@@ -145,8 +167,10 @@ def _standing_at(device: Device, state: SlotState, place: str | None,
     case = Case(state.role, state.mode, state.controller_bus, place, int(group), state.count)
     rows = {name: settings(row, values, case).pattern for name, row in record.switches.items()}
     before = dict(base.patterns) if base is not None else {}
-    return {name: tuple(b if b is not None else o for b, o in zip(bits, before.get(name, bits), strict=True))
-            for name, bits in rows.items()}
+    return {
+        name: tuple(b if b is not None else o for b, o in zip(bits, before.get(name, bits), strict=True))
+        for name, bits in rows.items()
+    }
 
 
 def _keep(device: Device, name: str) -> Pattern:
@@ -162,8 +186,10 @@ def _filled(device: Device, name: str, bits: Sequence[str | None]) -> Pattern:
     found = device.found.patterns.get(name) if device.found is not None else None
     row = device.record.switches[name]
     rest = "off" if row.kind == "slide" else _rest_position(device, name)
-    return tuple(bit if bit is not None else (found[i] if found is not None and found[i] != "x" else rest)
-                 for i, bit in enumerate(bits))
+    return tuple(
+        bit if bit is not None else (found[i] if found is not None and found[i] != "x" else rest)
+        for i, bit in enumerate(bits)
+    )
 
 
 def _rest_position(device: Device, name: str) -> str:
@@ -176,9 +202,14 @@ def _rest_position(device: Device, name: str) -> str:
 
 # ---- cables: what becomes of each ----
 
+
 def _ends_of(a: object, b: object) -> frozenset[tuple[object, object]]:
-    return frozenset(((getattr(a, "device", None), getattr(a, "socket", None)),
-                      (getattr(b, "device", None), getattr(b, "socket", None))))
+    return frozenset(
+        (
+            (getattr(a, "device", None), getattr(a, "socket", None)),
+            (getattr(b, "device", None), getattr(b, "socket", None)),
+        )
+    )
 
 
 def _actions(site: Site, routes: Mapping[str, Routed]) -> dict[str, CableAction]:
@@ -208,13 +239,17 @@ def _removed(site: Site, routes: Mapping[str, Routed]) -> Iterator[Removed]:
     for cable in site.found_cables or ():
         if cable.id in planned or _ends_of(cable.a, cable.b) in ends:
             continue
-        off = [e.device for e in (cable.a, cable.b) if e.device is not None and e.device not in managed
-               and site.devices[e.device].kind == "pack"]
+        off = [
+            e.device
+            for e in (cable.a, cable.b)
+            if e.device is not None and e.device not in managed and site.devices[e.device].kind == "pack"
+        ]
         why = f"{', '.join(off)} is unmanaged: no data cable" if off else "the route has no use for it"
         yield Removed(cable, why)
 
 
 # ---- the stage ----
+
 
 def planned_stage(decisions: Decisions) -> Stage:
     """Return the stage that the decisions make; the rules judge it like any other."""
@@ -224,16 +259,43 @@ def planned_stage(decisions: Decisions) -> Stage:
         family = choice.family
         if family is None or choice.link.id not in decisions.routes:
             continue
-        links.append(StageLink(choice.link.id, decisions.routes[choice.link.id].order, choice.manager, choice.link.reports_to,
-                               choice.link.group, family.chain, family.report, family.manager is None, True, choice.link.at))
+        links.append(
+            StageLink(
+                choice.link.id,
+                decisions.routes[choice.link.id].order,
+                choice.manager,
+                choice.link.reports_to,
+                choice.link.group,
+                family.chain,
+                family.report,
+                family.manager is None,
+                True,
+                choice.link.at,
+            )
+        )
     packs = {}
     for device in site.packs:
         choice_of = decisions.packs[device.id]
-        packs[device.id] = stage_pack(device, choice_of.role, choice_of.link, decisions.patterns[device.id], choice_of.mode,
-                                      _place(device.id, decisions.routes, decisions.packs))
+        packs[device.id] = stage_pack(
+            device,
+            choice_of.role,
+            choice_of.link,
+            decisions.patterns[device.id],
+            choice_of.mode,
+            _place(device.id, decisions.routes, decisions.packs),
+        )
     cables = tuple(_stage_cable(cable, link) for link, route in decisions.routes.items() for cable in route.cables)
-    return Stage("planned", site, packs, tuple(links), (*cables, *_others(decisions)), banks_of(site, packs), True, True,
-                 decisions.terminators)
+    return Stage(
+        "planned",
+        site,
+        packs,
+        tuple(links),
+        (*cables, *_others(decisions)),
+        banks_of(site, packs),
+        True,
+        True,
+        decisions.terminators,
+    )
 
 
 def _stage_cable(cable: Planned, link: str) -> StageCable:
@@ -241,7 +303,9 @@ def _stage_cable(cable: Planned, link: str) -> StageCable:
 
 
 def _others(decisions: Decisions) -> Iterator[StageCable]:
-    """Wanted cables with named ends that belong to no link of the plan, judged as written (not those on unmanaged packs)."""
+    """Wanted cables with named ends that belong to no link of the plan, judged as written (not those on unmanaged
+    packs).
+    """
     planned = {c.id for r in decisions.routes.values() for c in r.cables}
     wanted = {p for choice in decisions.links for p in choice.link.packs}
     for cable in decisions.site.cables:

@@ -1,7 +1,7 @@
 """The order of packs on a link, the sockets of its cables, and where terminators go.
 
-A site that states its own order keeps it (packs left off are bridged); otherwise the order is defined, not searched freely: from
-the manager, the rest of its kind by place, then the other kinds in blocks, each by place or its reverse.
+A site that states its own order keeps it (packs left off are bridged); otherwise the order is defined, not searched
+freely: from the manager, the rest of its kind by place, then the other kinds in blocks, each by place or its reverse.
 """
 
 from __future__ import annotations
@@ -26,7 +26,9 @@ MOST_BLOCKS = 5
 
 @dataclass(frozen=True)
 class Hop:
-    """One cable of a route: from the pack nearer the start to the next. ``cable``: the wanted cable it is, or None (new)."""
+    """One cable of a route: from the pack nearer the start to the next. ``cable``: the wanted cable it is, or None
+    (new).
+    """
 
     first: str
     second: str
@@ -34,7 +36,9 @@ class Hop:
     bridged: tuple[str, ...] = ()
 
 
-def site_hops(link: Link, members: Sequence[str], cables: Sequence[Cable], manager: str | None) -> tuple[Hop, ...] | None:
+def site_hops(
+    link: Link, members: Sequence[str], cables: Sequence[Cable], manager: str | None
+) -> tuple[Hop, ...] | None:
     """Return the hops of the order that the site states, with packs left off bridged; None where it states none.
 
     Where its cables make no single path the hops are returned as written: the rules say what is wrong.
@@ -69,12 +73,16 @@ def _bridge(graph: nx.MultiGraph, off: Sequence[str]) -> None:
             graph.add_edge(near[0][0], near[1][0], cable=None, bridged=bridged)
 
 
-def propose_order(members: Sequence[Device], manager: str | None, has_cable: Callable[[str, str], bool],
-                  installed: frozenset[frozenset[str]]) -> tuple[str, ...] | None:
+def propose_order(
+    members: Sequence[Device],
+    manager: str | None,
+    has_cable: Callable[[str, str], bool],
+    installed: frozenset[frozenset[str]],
+) -> tuple[str, ...] | None:
     """Return the best order of packs for a new route; None when no order has a cable for every neighbouring pair.
 
-    ``installed``: pairs of packs joined by an installed cable. Best: fewest installed cables changed, then shortest by place,
-    then the order tried first.
+    ``installed``: pairs of packs joined by an installed cable. Best: fewest installed cables changed, then shortest
+    by place, then the order tried first.
     """
     ranks = {d.id: d.rank for d in members}
     best: tuple[int, int, int, tuple[str, ...]] | None = None
@@ -131,12 +139,16 @@ def _free(record: Record, candidates: Sequence[tuple[str, str]], used: set[str],
     return (exact or fits or [None])[0]  # type: ignore[list-item]
 
 
-def sockets_along(hops: Sequence[Hop], records: Mapping[str, Record], ports: Mapping[str, Sequence[tuple[str, str]]],
-                  taken: Mapping[str, set[str]]) -> tuple[tuple[StageEnd, StageEnd], ...]:
+def sockets_along(
+    hops: Sequence[Hop],
+    records: Mapping[str, Record],
+    ports: Mapping[str, Sequence[tuple[str, str]]],
+    taken: Mapping[str, set[str]],
+) -> tuple[tuple[StageEnd, StageEnd], ...]:
     """Return the ends of each hop: as the site names them, else the first free socket that fits the direction."""
     used: dict[str, set[str]] = {name: set(sockets) for name, sockets in taken.items()}
     for hop in hops:
-        for end in ((hop.cable.a, hop.cable.b) if hop.cable is not None else ()):
+        for end in (hop.cable.a, hop.cable.b) if hop.cable is not None else ():
             if end.device is not None and end.socket is not None:
                 used.setdefault(end.device, set()).add(end.socket)
     found = []
@@ -151,7 +163,9 @@ def sockets_along(hops: Sequence[Hop], records: Mapping[str, Record], ports: Map
             free = _free(records[device], candidates, used.setdefault(device, set()), way)
             if free is not None:
                 used[device].add(free[1])
-            ends.append(StageEnd(device, *free) if free is not None else StageEnd(device, stated.port if stated else None, None))
+            ends.append(
+                StageEnd(device, *free) if free is not None else StageEnd(device, stated.port if stated else None, None)
+            )
         found.append((ends[0], ends[1]))
     return tuple(found)
 

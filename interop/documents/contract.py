@@ -29,8 +29,8 @@ Json = dict[str, Any]
 def cleared(findings: Iterable[Finding]) -> dict[str, bool]:
     """Judge the two clearances on the findings of the planned stage.
 
-    Settings: no stop that is broken, no cannot-tell at level stop among the subjects of settings, no must-accept caution
-    left. Joining: the same over every subject.
+    Settings: no stop that is broken, no cannot-tell at level stop among the subjects of settings, no must-accept
+    caution left. Joining: the same over every subject.
     """
     waiting, stops, unknown, unknown_settings = False, False, False, False
     for one in findings:
@@ -43,30 +43,45 @@ def cleared(findings: Iterable[Finding]) -> dict[str, bool]:
     return {"settings": settings, "joining": settings and not unknown}
 
 
-def plan_dict(decisions: Decisions, planned: Sequence[Finding], found: Sequence[Finding], *, draft: bool,
-              date: str | None) -> Json:
+def plan_dict(
+    decisions: Decisions, planned: Sequence[Finding], found: Sequence[Finding], *, draft: bool, date: str | None
+) -> Json:
     """Return the whole plan in the shape of the contract, with its fingerprint (without the list of files)."""
     site = decisions.site
     by_link = _buses(decisions)
     buses = {name: bus for of_link in by_link.values() for name, bus in of_link.items()}
     plan: Json = {
-        "format": FORMAT, "version": VERSION, "cleared": cleared(planned), "draft": draft, "date": date,
+        "format": FORMAT,
+        "version": VERSION,
+        "cleared": cleared(planned),
+        "draft": draft,
+        "date": date,
         "inputs": [{"path": path, "sha256": hashlib.sha256(data).hexdigest()} for path, data in site.inputs],
         "site": {"name": site.name},
         "devices": {d.id: _device(d) for d in site.devices.values()},
-        "findings": [finding_json(one) for one in planned], "found": [finding_json(one) for one in found],
+        "findings": [finding_json(one) for one in planned],
+        "found": [finding_json(one) for one in found],
         "links": [_link(decisions, choice, by_link.get(choice.link.id, {})) for choice in decisions.links],
-        "buses": buses, "packs": {d.id: _pack(decisions, d, by_link) for d in site.packs},
-        "cables": _cables(decisions), "power": None, "settings": _settings(decisions),
-        "assumptions": _assumptions(site), "reasons": reasons(decisions),
+        "buses": buses,
+        "packs": {d.id: _pack(decisions, d, by_link) for d in site.packs},
+        "cables": _cables(decisions),
+        "power": None,
+        "settings": _settings(decisions),
+        "assumptions": _assumptions(site),
+        "reasons": reasons(decisions),
     }
     plan["fingerprint"] = fingerprint(plan)
     return plan
 
 
 def _device(device: Device) -> Json:
-    return {"kind": device.kind, "record": device.record.id, "units": device.units, "place": device.place,
-            "installed": not device.new}
+    return {
+        "kind": device.kind,
+        "record": device.record.id,
+        "units": device.units,
+        "place": device.place,
+        "installed": not device.new,
+    }
 
 
 def _link(decisions: Decisions, choice: LinkChoice, buses: Mapping[str, Json]) -> Json:
@@ -75,12 +90,21 @@ def _link(decisions: Decisions, choice: LinkChoice, buses: Mapping[str, Json]) -
     order = route.order if route is not None else ()
     runner = choice.runner_up
     return {
-        "id": link.id, "poller": _poller(decisions, choice) if formed else None, "manager": choice.manager if formed else None,
-        "members": [p for p in order if p != choice.manager], "reports_to": list(link.reports_to),
-        "buses": list(buses), "proved": True,
-        "runner_up": None if runner is None or not formed else {
-            "manager": runner.manager, "members": [m for m in runner.members if m != runner.manager],
-            "lost_at": runner.lost_at, "text": runner_up_text(choice)},
+        "id": link.id,
+        "poller": _poller(decisions, choice) if formed else None,
+        "manager": choice.manager if formed else None,
+        "members": [p for p in order if p != choice.manager],
+        "reports_to": list(link.reports_to),
+        "buses": list(buses),
+        "proved": True,
+        "runner_up": None
+        if runner is None or not formed
+        else {
+            "manager": runner.manager,
+            "members": [m for m in runner.members if m != runner.manager],
+            "lost_at": runner.lost_at,
+            "text": runner_up_text(choice),
+        },
     }
 
 
@@ -108,24 +132,25 @@ def _buses(decisions: Decisions) -> dict[str, dict[str, Json]]:
 
 def _link_buses(decisions: Decisions, choice: LinkChoice) -> dict[str, Json]:
     found: dict[str, Json] = {}
-    for choice in (choice,):
-        route = decisions.routes.get(choice.link.id)
-        if choice.family is None or route is None:
-            continue
-        own = {p: _chain_buses(decisions, choice, p) for p in route.order}
-        devices = decisions.site.devices
-        one_hop = any(devices[p].record.buses[b].hop == "one" for p, names in own.items() for b in names)
-        if choice.family.chain is not None and one_hop:
-            for i, cable in enumerate((c for c in route.cables if c.carries == "chain"), 1):
-                ends = [(e.device, _bus_at(devices[e.device].record, own[e.device], e.socket)) for e in (cable.a, cable.b)]
-                found[f"{choice.link.id} chain {i}"] = _bus(decisions, choice.family.chain, ends)
-        elif choice.family.chain is not None and len(route.order) > 1:
-            found[f"{choice.link.id} chain"] = _bus(decisions, choice.family.chain, [(p, own[p][0]) for p in route.order if own[p]])
-        _report_bus(decisions, choice, own, found)
+    route = decisions.routes.get(choice.link.id)
+    if choice.family is None or route is None:
+        return found
+    chain, link = choice.family.chain, choice.link.id
+    own = {p: _chain_buses(decisions, choice, p) for p in route.order}
+    records = {p: decisions.site.devices[p].record for p in route.order}
+    if chain is not None and any(records[p].buses[b].hop == "one" for p, names in own.items() for b in names):
+        for i, cable in enumerate((c for c in route.cables if c.carries == "chain"), 1):
+            ends = [(e.device, _bus_at(records[e.device], own[e.device], e.socket)) for e in (cable.a, cable.b)]
+            found[f"{link} chain {i}"] = _bus(decisions, chain, ends)
+    elif chain is not None and len(route.order) > 1:
+        found[f"{link} chain"] = _bus(decisions, chain, [(p, own[p][0]) for p in route.order if own[p]])
+    _report_bus(decisions, choice, own, found)
     return found
 
 
-def _report_bus(decisions: Decisions, choice: LinkChoice, own: Mapping[str, tuple[str, ...]], found: dict[str, Json]) -> None:
+def _report_bus(
+    decisions: Decisions, choice: LinkChoice, own: Mapping[str, tuple[str, ...]], found: dict[str, Json]
+) -> None:
     """Enter the bus towards the controllers: one of its own, or the packs' own bus with the controllers on it."""
     family = choice.family
     if family is None or family.report is None or not choice.link.reports_to:
@@ -156,8 +181,13 @@ def _bus_at(record: Record, names: Sequence[str], socket: str | None) -> str:
 
 def _bus(decisions: Decisions, talk: Any, nodes: Sequence[tuple[str, str]]) -> Json:
     kind = talk.kind if talk.kind in ("rs-485", "can", "rs-232") else "other"
-    return {"kind": kind, "dialect": talk.dialect, "rate_bps": talk.rate_bps, "nodes": [list(n) for n in nodes],
-            "terminators": _terminators(decisions, nodes)}
+    return {
+        "kind": kind,
+        "dialect": talk.dialect,
+        "rate_bps": talk.rate_bps,
+        "nodes": [list(n) for n in nodes],
+        "terminators": _terminators(decisions, nodes),
+    }
 
 
 def _terminators(decisions: Decisions, nodes: Iterable[tuple[str, str]]) -> list[Json]:
@@ -177,22 +207,41 @@ def _pack(decisions: Decisions, device: Device, by_link: Mapping[str, Mapping[st
     buses = by_link.get(choice.link or "", {})
     route = decisions.routes.get(choice.link) if choice.link is not None else None
     on = route is not None and device.id in route.order
-    at = {name: choice.address for name, bus in buses.items() if on and choice.address is not None and choice.link is not None
-          and name.startswith(f"{choice.link} chain") and any(n[0] == device.id for n in bus["nodes"])}
+    at = {
+        name: choice.address
+        for name, bus in buses.items()
+        if on
+        and choice.address is not None
+        and choice.link is not None
+        and name.startswith(f"{choice.link} chain")
+        and any(n[0] == device.id for n in bus["nodes"])
+    }
     address = choice.address if on else None
     if on and address is None:
-        address = _route_number(decisions, device, route.order if route is not None else ())
-        at = {name: address for name, bus in buses.items() if address is not None and name.startswith(f"{choice.link} chain")
-              and any(n[0] == device.id for n in bus["nodes"])}
+        address = _route_number(device, route.order if route is not None else ())
+        at = {
+            name: address
+            for name, bus in buses.items()
+            if address is not None
+            and name.startswith(f"{choice.link} chain")
+            and any(n[0] == device.id for n in bus["nodes"])
+        }
     patterns = decisions.patterns[device.id]
     was: Mapping[str, Pattern] = device.found.patterns if device.found is not None else {}
-    return {"role": choice.role if on else "unmanaged", "link": choice.link if on else None, "mode": choice.mode if on else None,
-            "address": address, "addresses": at,
-            "switches": {row: {"set": list(bits), "was": list(was[row]) if row in was else None} for row, bits in patterns.items()}}
+    return {
+        "role": choice.role if on else "unmanaged",
+        "link": choice.link if on else None,
+        "mode": choice.mode if on else None,
+        "address": address,
+        "addresses": at,
+        "switches": {
+            row: {"set": list(bits), "was": list(was[row]) if row in was else None} for row, bits in patterns.items()
+        },
+    }
 
 
-def _route_number(decisions: Decisions, device: Device, order: Sequence[str]) -> int | None:
-    """The number that the route gives a pack numbered by port order: its position from the manager, from the lowest allowed."""
+def _route_number(device: Device, order: Sequence[str]) -> int | None:
+    """The number of a pack numbered by port order: its position from the manager, from the lowest allowed on."""
     for rule in device.record.addresses.values():
         if rule.given in ("by port order", "by direction pin"):
             allowed = rule.allowed.only
@@ -214,14 +263,25 @@ def _cables(decisions: Decisions) -> dict[str, Json]:
 
 
 def _cable(cable: Planned, action: str) -> Json:
-    return {"from": [cable.a.device, cable.a.port, cable.a.socket], "to": [cable.b.device, cable.b.port, cable.b.socket],
-            "action": action, "kind": cable.kind, "joined": [list(p) for p in cable.joined or ()],
-            "cut": list(cable.cut) if cable.kind == "straight" else []}
+    return {
+        "from": [cable.a.device, cable.a.port, cable.a.socket],
+        "to": [cable.b.device, cable.b.port, cable.b.socket],
+        "action": action,
+        "kind": cable.kind,
+        "joined": [list(p) for p in cable.joined or ()],
+        "cut": list(cable.cut) if cable.kind == "straight" else [],
+    }
 
 
 def _removed(cable: Cable) -> Json:
-    return {"from": [cable.a.device, cable.a.port, cable.a.socket], "to": [cable.b.device, cable.b.port, cable.b.socket],
-            "action": "remove", "kind": "straight", "joined": [], "cut": []}
+    return {
+        "from": [cable.a.device, cable.a.port, cable.a.socket],
+        "to": [cable.b.device, cable.b.port, cable.b.socket],
+        "action": "remove",
+        "kind": "straight",
+        "joined": [],
+        "cut": [],
+    }
 
 
 def _settings(decisions: Decisions) -> dict[str, Json]:
@@ -233,12 +293,17 @@ def _settings(decisions: Decisions) -> dict[str, Json]:
             continue
         for name in choice.link.reports_to:
             record = decisions.site.devices[name].record
-            codes = [record.buses[b].codes.get(family.report.dialect) for b in controller_talks(record).get(family.report, ())]
+            codes = [
+                record.buses[b].codes.get(family.report.dialect)
+                for b in controller_talks(record).get(family.report, ())
+            ]
             value = next((c for c in codes if c is not None), None)
             who = [choice.manager] if choice.manager is not None else list(choice.members)
             found.setdefault(name, {})["dialect"] = {
                 "value": f"{family.report.dialect}: {value}" if value is not None else family.report.dialect,
-                "because": f"link {choice.link.id} reports in {family.report.dialect}", "set_by": who}
+                "because": f"link {choice.link.id} reports in {family.report.dialect}",
+                "set_by": who,
+            }
     return found
 
 
@@ -248,6 +313,13 @@ def _assumptions(site: Site) -> list[Json]:
     found = []
     for name, record in sorted(seen.items()):
         if record.cells is not None and energy_wh(record) is not None and not record.cells.usable_share.known:
-            found.append({"id": f"usable-share {name}", "fact": f"usable share of {name}", "value": "1",
-                          "range": ["0.8", "1"], "decides": ["energy not on a link"]})
+            found.append(
+                {
+                    "id": f"usable-share {name}",
+                    "fact": f"usable share of {name}",
+                    "value": "1",
+                    "range": ["0.8", "1"],
+                    "decides": ["energy not on a link"],
+                }
+            )
     return found

@@ -21,11 +21,17 @@ def faces_of(decisions: Decisions) -> Faces:
     for route in decisions.routes.values():
         for cable in route.cables:
             length = format_length(cable.length_m) if cable.length_m is not None else None
-            cables[cable.id] = CableFace(_plug(decisions, cable.a.device, cable.a.port), _plug(decisions, cable.b.device, cable.b.port),
-                                         length, straight_words(cable))
+            cables[cable.id] = CableFace(
+                _plug(decisions, cable.a.device, cable.a.port),
+                _plug(decisions, cable.b.device, cable.b.port),
+                length,
+                straight_words(cable),
+            )
     for removed in decisions.removed:
         a, b = removed.cable.a, removed.cable.b
-        cables.setdefault(removed.cable.id, CableFace(_plug(decisions, a.device, a.port), _plug(decisions, b.device, b.port)))
+        cables.setdefault(
+            removed.cable.id, CableFace(_plug(decisions, a.device, a.port), _plug(decisions, b.device, b.port))
+        )
     return Faces(devices, cables)
 
 
@@ -38,20 +44,40 @@ def _plug(decisions: Decisions, device: str | None, port: str | None) -> str:
 def _device(decisions: Decisions, device: Device) -> DeviceFace:
     record = device.record
     rows = tuple(_row(name, row) for name, row in record.switches.items())
-    ports = []
-    for name, port in record.ports.items():
-        for socket in port.sockets:
-            ports.append(PortFace(name, socket, port.plug.only, _holds(decisions, device, name, socket)))
-    after = tuple(f"After {p.after}: {p.do}" if p.after else f"Before {p.before}: {p.do}" for p in record.procedures
-                  if p.after or p.before)
-    return DeviceFace(device.id, record.name, device.place, device.rank if device.kind == "pack" else 10**6 + device.index,
-                      record.revision.only, rows, tuple(ports), _protection(device), after)
+    ports = [
+        PortFace(name, socket, port.plug.only, _holds(decisions, device, name, socket))
+        for name, port in record.ports.items()
+        for socket in port.sockets
+    ]
+    after = tuple(
+        f"After {p.after}: {p.do}" if p.after else f"Before {p.before}: {p.do}"
+        for p in record.procedures
+        if p.after or p.before
+    )
+    return DeviceFace(
+        device.id,
+        record.name,
+        device.place,
+        device.rank if device.kind == "pack" else 10**6 + device.index,
+        record.revision.only,
+        rows,
+        tuple(ports),
+        _protection(device),
+        after,
+    )
 
 
 def _row(name: str, row: SwitchRow) -> RowFace:
     side = row.on_side.only
-    return RowFace(name, row.kind, row.printed or (), side or "up", row.mounted == "upside down",  # type: ignore[arg-type]
-                   row.takes_effect.only, positions(row) if row.kind != "slide" else ())
+    return RowFace(
+        name,
+        row.kind,
+        row.printed or (),
+        side or "up",
+        row.mounted == "upside down",  # type: ignore[arg-type]
+        row.takes_effect.only,
+        positions(row) if row.kind != "slide" else (),
+    )
 
 
 def _holds(decisions: Decisions, device: Device, port: str, socket: str) -> str | None:
@@ -62,8 +88,11 @@ def _holds(decisions: Decisions, device: Device, port: str, socket: str) -> str 
     if (device.id, socket) in used:
         return None
     for bus in device.record.buses:
-        if (decisions.terminators.get((device.id, bus)) and device.record.buses[bus].termination.fitted.only == "by plug"
-                and wire_pins(device.record, port, bus, decisions.packs[device.id].mode)):
+        if (
+            decisions.terminators.get((device.id, bus))
+            and device.record.buses[bus].termination.fitted.only == "by plug"
+            and wire_pins(device.record, port, bus, decisions.packs[device.id].mode)
+        ):
             return "terminator plug"
     return None
 
@@ -73,4 +102,7 @@ def _protection(device: Device) -> tuple[str, ...]:
     if built_in is None or built_in.kind.only in (None, "none"):
         return ()
     rating = built_in.rating_a.only
-    return (f"built-in {built_in.kind.only}" + (f", {rating:g} A" if isinstance(rating, float) else f", {rating} A" if rating is not None else ""),)
+    return (
+        f"built-in {built_in.kind.only}"
+        + (f", {rating:g} A" if isinstance(rating, float) else f", {rating} A" if rating is not None else ""),
+    )

@@ -15,10 +15,17 @@ def finding_json(one: Finding) -> Json:
     """Return a finding in the shape of the contract."""
     accepted = one.accepted
     return {
-        "rule": one.rule, "subject": one.subject, "level": one.level.value, "verdict": one.verdict, "about": list(one.about),
-        "got": one.got, "limit": one.limit,
+        "rule": one.rule,
+        "subject": one.subject,
+        "level": one.level.value,
+        "verdict": one.verdict,
+        "about": list(one.about),
+        "got": one.got,
+        "limit": one.limit,
         "facts": [{"record": f.record, "path": f.path, "state": f.state} for f in one.facts],
-        "text": one.text, "todo": one.todo, "source": one.source,
+        "text": one.text,
+        "todo": one.todo,
+        "source": one.source,
         "at": [{"file": file, "line": line, "column": column} for file, line, column in one.at],
         "must_accept": one.must_accept,
         "accepted": {"why": accepted.why, "by": accepted.by, "on": accepted.on} if accepted is not None else None,

@@ -27,8 +27,12 @@ class Package:
     judged: Judged
 
 
-def plan_document(site: Site, *, draft: bool = False, date: str | None = None) -> tuple[dict[str, Any], Decisions, Judged]:
-    """Decide a site and return the plan in the shape of the contract. Raises :class:`TooWide` beyond the stated limits."""
+def plan_document(
+    site: Site, *, draft: bool = False, date: str | None = None
+) -> tuple[dict[str, Any], Decisions, Judged]:
+    """Decide a site and return the plan in the shape of the contract. Raises :class:`TooWide` beyond the stated
+    limits.
+    """
     decisions = decide(site)
     judged = judge(as_found(site), planned_stage(decisions))
     return plan_dict(decisions, judged.planned, judged.found, draft=draft, date=date), decisions, judged
@@ -37,7 +41,8 @@ def plan_document(site: Site, *, draft: bool = False, date: str | None = None) -
 def plan_site(site: Site, *, draft: bool = False, date: str | None = None) -> Package:
     """Decide a site and render every document that may be issued.
 
-    ``date`` as YYYY-MM-DD, printed only when given. A refused plan has plan.json and the refusal page only, unless ``draft``.
+    ``date`` as YYYY-MM-DD, printed only when given. A refused plan has plan.json and the refusal page only, unless
+    ``draft``.
     """
     from interop.documents.drawing import link_drawing
     from interop.documents.faces_of import faces_of

@@ -10,7 +10,18 @@ from interop.choose.members import LinkChoice
 from interop.choose.no_cable import NoCable
 from interop.choose.plan import Decisions
 from interop.rules.wording import named
-from interop.wiring.contacts import BusWire, Contact, Empty, Joining, LineWire, NodeFault, NotStated, Reference, Supply, Unknown
+from interop.wiring.contacts import (
+    BusWire,
+    Contact,
+    Empty,
+    Joining,
+    LineWire,
+    NodeFault,
+    NotStated,
+    Reference,
+    Supply,
+    Unknown,
+)
 from interop.wiring.talks import mixing_statement
 
 __all__ = ["blocked_words", "cable_reasons", "contact_words", "reasons", "runner_up_text", "straight_words"]
@@ -36,18 +47,26 @@ def reasons(decisions: Decisions) -> list[Reason]:
 def _link_reasons(decisions: Decisions, choice: LinkChoice) -> Iterator[Reason]:
     link = choice.link
     if choice.family is None:
-        yield {"about": list(link.packs), "text": f"No pack of link {link.id} can be managed: no mode, dialect, rate, address "
-               "and manager fit together."}
+        yield {
+            "about": list(link.packs),
+            "text": f"No pack of link {link.id} can be managed: no mode, dialect, rate, address "
+            "and manager fit together.",
+        }
         return
     if choice.manager is not None:
-        yield {"about": [choice.manager], "text": f"{choice.manager} is the manager of link {link.id}: "
-               f"{_manager_words(decisions, choice)}."}
+        yield {
+            "about": [choice.manager],
+            "text": f"{choice.manager} is the manager of link {link.id}: {_manager_words(decisions, choice)}.",
+        }
     if choice.runner_up is not None:
         about = [choice.runner_up.manager] if choice.runner_up.manager is not None else []
         yield {"about": about, "text": runner_up_text(choice)}
     if choice.left_off:
-        yield {"about": list(choice.left_off), "text": f"{named(choice.left_off)} cannot join link {link.id} beside "
-               f"{named(choice.members)} and stay on the busbar only."}
+        yield {
+            "about": list(choice.left_off),
+            "text": f"{named(choice.left_off)} cannot join link {link.id} beside "
+            f"{named(choice.members)} and stay on the busbar only.",
+        }
 
 
 def _manager_words(decisions: Decisions, choice: LinkChoice) -> str:
@@ -69,7 +88,11 @@ def _manager_words(decisions: Decisions, choice: LinkChoice) -> str:
     if choice.link.manager == choice.manager:
         return "the site file names it"
     only = sum(devices[p].record is record for p in choice.members) == 1 and len(seen) > 1
-    return "it is the only pack of its kind" if only else "of the packs that may be manager it loses least at every level in order"
+    return (
+        "it is the only pack of its kind"
+        if only
+        else "of the packs that may be manager it loses least at every level in order"
+    )
 
 
 def runner_up_text(choice: LinkChoice) -> str:
@@ -82,8 +105,10 @@ def runner_up_text(choice: LinkChoice) -> str:
     with_whom = "" if same else f" and members {named([m for m in runner.members if m != runner.manager]) or 'none'}"
     if runner.lost_at == "place":
         return f"Second best for link {choice.link.id}: {what}{with_whom}; equal at every level, later by place."
-    return (f"Second best for link {choice.link.id}: {what}{with_whom}; it loses at \"{runner.lost_at}\" "
-            f"({runner.theirs} against {runner.ours}).")
+    return (
+        f'Second best for link {choice.link.id}: {what}{with_whom}; it loses at "{runner.lost_at}" '
+        f"({runner.theirs} against {runner.ours})."
+    )
 
 
 def contact_words(contact: Contact) -> str:
@@ -123,8 +148,10 @@ def _cut_words(why: object) -> str:
     if isinstance(why, Joining):
         return f"{why.cause.value} ({contact_words(why.first)} / {contact_words(why.second)})"
     if isinstance(why, NodeFault):
-        return (f"{why.cause.value} ({why.first.spot.device} pin {why.first.spot.pin} {contact_words(why.first.contact)} / "
-                f"{why.second.spot.device} pin {why.second.spot.pin} {contact_words(why.second.contact)})")
+        return (
+            f"{why.cause.value} ({why.first.spot.device} pin {why.first.spot.pin} {contact_words(why.first.contact)} / "
+            f"{why.second.spot.device} pin {why.second.spot.pin} {contact_words(why.second.contact)})"
+        )
     return str(getattr(why, "value", why))
 
 
@@ -137,7 +164,9 @@ def straight_words(cable: Planned) -> str | None:
         if not conductor.kept and isinstance(conductor.why, Joining | NodeFault):
             causes.setdefault(conductor.why.cause.value, []).append(conductor.a)
     if cable.kind == "repinned":
-        return "A plain straight cable joins unlike pins: the data wires do not meet their like, and the link stays dead."
+        return (
+            "A plain straight cable joins unlike pins: the data wires do not meet their like, and the link stays dead."
+        )
     said = "; ".join(f"{cause} on {_pins(pins)}" for cause, pins in causes.items())
     return f"A plain straight cable gives: {said}." if said else None
 
@@ -152,6 +181,8 @@ def blocked_words(blocked: Blocked) -> str:
 
 def _core_words(no_cable: NoCable) -> str:
     core = no_cable.smallest
-    pins = ", ".join(f"{held.spot.device} {held.spot.socket} pin {held.spot.pin} ({contact_words(held.contact)})"
-                     for held in core.pins)
+    pins = ", ".join(
+        f"{held.spot.device} {held.spot.socket} pin {held.spot.pin} ({contact_words(held.contact)})"
+        for held in core.pins
+    )
     return core.reason.value + (f": {pins}" if pins else "")

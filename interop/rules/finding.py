@@ -1,7 +1,7 @@
 """Findings and rules: one statement of a check about the site, and the table of everything that is checked.
 
-A rule is one function over a stage that yields :class:`Hit` objects; the table gives its level, meaning and source, and turns
-hits into findings.
+A rule is one function over a stage that yields :class:`Hit` objects; the table gives its level, meaning and source,
+and turns hits into findings.
 """
 
 from __future__ import annotations
@@ -16,8 +16,20 @@ from interop.records.facts import Fact
 from interop.site.site import Accepted, Device
 from interop.wiring.stage import Stage
 
-__all__ = ["RULES", "SUBJECTS", "FactUsed", "Finding", "Hit", "Level", "Rule", "broken", "cannot_tell", "fact_used", "findings",
-           "rule"]
+__all__ = [
+    "RULES",
+    "SUBJECTS",
+    "FactUsed",
+    "Finding",
+    "Hit",
+    "Level",
+    "Rule",
+    "broken",
+    "cannot_tell",
+    "fact_used",
+    "findings",
+    "rule",
+]
 
 SUBJECTS = ("cells", "link", "address", "conductor", "stop line")
 """Subjects whose cannot-tell at level stop keeps the settings shut."""
@@ -42,7 +54,9 @@ class FactUsed:
 
 @dataclass(frozen=True)
 class Hit:
-    """What a rule found: verdict, devices (both culprits of a clash), value got and limit with units, text, what to do."""
+    """What a rule found: verdict, devices (both culprits of a clash), value got and limit with units, text, what to
+    do.
+    """
 
     answer: Answer
     about: tuple[str, ...]
@@ -95,8 +109,17 @@ RULES: dict[str, Rule] = {}
 """Every rule by name; filled when the modules of this package are imported."""
 
 
-def rule(name: str, subject: str, *, broken: Level, unknown: Level, meaning: str, source: str, explain: str,
-         must_accept: bool = False) -> Callable[[Callable[[Stage], Iterable[Hit]]], Callable[[Stage], Iterable[Hit]]]:
+def rule(
+    name: str,
+    subject: str,
+    *,
+    broken: Level,
+    unknown: Level,
+    meaning: str,
+    source: str,
+    explain: str,
+    must_accept: bool = False,
+) -> Callable[[Callable[[Stage], Iterable[Hit]]], Callable[[Stage], Iterable[Hit]]]:
     """Enter a function as a rule. Raises ValueError for a name that stands already."""
 
     def enter(check: Callable[[Stage], Iterable[Hit]]) -> Callable[[Stage], Iterable[Hit]]:
@@ -124,8 +147,14 @@ def fact_used(device: Device, path: str, fact: Fact[Any]) -> FactUsed:
 
 
 def findings(stage: Stage, rules: Iterable[Rule] | None = None) -> tuple[Finding, ...]:
-    """Run rules (all for None) over a stage; findings in the order of rules, stops first within the caller's sorting."""
-    found = [_finding(stage, one, hit) for one in (rules if rules is not None else RULES.values()) for hit in one.check(stage)]
+    """Run rules (all for None) over a stage; findings in the order of rules, stops first within the caller's
+    sorting.
+    """
+    found = [
+        _finding(stage, one, hit)
+        for one in (rules if rules is not None else RULES.values())
+        for hit in one.check(stage)
+    ]
     return tuple(dict.fromkeys(found))
 
 
@@ -133,8 +162,21 @@ def _finding(stage: Stage, one: Rule, hit: Hit) -> Finding:
     level = hit.level or (one.broken if hit.answer is Answer.BROKEN else one.unknown)
     at = tuple((stage.site.file, line, column) for line, column in (hit.at or _positions(stage, hit.about)))
     verdict = "broken" if hit.answer is Answer.BROKEN else "cannot-tell"
-    finding = Finding(one.name, one.subject, level, verdict, hit.about, hit.got, hit.limit, hit.facts, hit.text, hit.todo,
-                      hit.source or one.source, at, one.must_accept and level is Level.CAUTION)
+    finding = Finding(
+        one.name,
+        one.subject,
+        level,
+        verdict,
+        hit.about,
+        hit.got,
+        hit.limit,
+        hit.facts,
+        hit.text,
+        hit.todo,
+        hit.source or one.source,
+        at,
+        one.must_accept and level is Level.CAUTION,
+    )
     return replace(finding, accepted=_acceptance(stage, finding))
 
 

@@ -51,7 +51,17 @@ def _unused(site: Site, items: Sequence[Finding]) -> tuple[Finding, ...]:
 
 def _unused_finding(site: Site, item: Accepted) -> Finding:
     known = "" if item.rule in RULES else f" There is no rule {item.rule}."
-    return Finding("acceptance-without-finding", "site", Level.CAUTION, "broken", item.about, None, None, (),
-                   f"The acceptance of {item.rule} for {named(item.about)} by {item.by} matches no caution.{known}",
-                   "Take it out of the site file, or correct its rule and devices.", "common practice",
-                   ((site.file, *item.at),))
+    return Finding(
+        "acceptance-without-finding",
+        "site",
+        Level.CAUTION,
+        "broken",
+        item.about,
+        None,
+        None,
+        (),
+        f"The acceptance of {item.rule} for {named(item.about)} by {item.by} matches no caution.{known}",
+        "Take it out of the site file, or correct its rule and devices.",
+        "common practice",
+        ((site.file, *item.at),),
+    )

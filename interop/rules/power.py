@@ -11,13 +11,16 @@ __all__ = ["power_not_judged"]
 
 
 @rule(
-    "power-not-judged", "power", broken=Level.STOP, unknown=Level.STOP,
+    "power-not-judged",
+    "power",
+    broken=Level.STOP,
+    unknown=Level.STOP,
     meaning="Currents, fuses, cables and joining voltages of the bank are not computed.",
     source="common practice",
-    explain="Unlike packs on one busbar share current by resistance and later by capacity, never by rating. Until the currents, the "
-            "faults, the protective devices and the joining readings of this bank are computed, nobody may close power on the word "
-            "of this plan. Settings, addresses and data cables are judged apart and may be prepared. Have the power side "
-            "worked out and checked by somebody licensed to do it before packs are joined.",
+    explain="Unlike packs on one busbar share current by resistance and later by capacity, never by rating. Until the "
+    "currents, the faults, the protective devices and the joining readings of this bank are computed, nobody may "
+    "close power on the word of this plan. Settings, addresses and data cables are judged apart and may be "
+    "prepared. Have the power side worked out and checked by somebody licensed to do it before packs are joined.",
 )
 def power_not_judged(stage: Stage) -> Iterator[Hit]:
     """Say for each planned bank of two packs or more that its power side is not judged."""
@@ -26,5 +29,7 @@ def power_not_judged(stage: Stage) -> Iterator[Hit]:
     for bank in stage.banks:
         if len(bank) > 1:
             yield cannot_tell(
-                bank, "Power is not judged: sharing of current, faults, protection and joining of this bank are not computed.",
+                bank,
+                "Power is not judged: sharing of current, faults, protection and joining of this bank are not "
+                "computed.",
                 "Have currents, protective devices, cables and the joining voltages checked before any pack is joined.")

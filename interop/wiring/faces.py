@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import lru_cache
+from functools import cache
 
 from interop.records.models import Port, Record
 from interop.records.pins import PinFunction, line_use, pin_function
@@ -36,7 +36,9 @@ def port_of_socket(record: Record, socket: str) -> str | None:
 
 
 def port_poles(record: Record, port_name: str) -> tuple[str, ...]:
-    """Return the pins of a port's plug in order: from the plug, else from the count of poles, else from the pins listed."""
+    """Return the pins of a port's plug in order: from the plug, else from the count of poles, else from the pins
+    listed.
+    """
     port = record.ports[port_name]
     plug = port.plug.only
     if plug is not None:
@@ -63,12 +65,14 @@ def inside_known(record: Record, port_name: str) -> bool:
     return port.inside.only is not None or (len(port.sockets) == 1 and not port.inside.known)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _nodes(key: RecordKey, port_name: str, socket: str) -> tuple[tuple[str, str], ...]:
     """Name the piece of copper of each pin. Sockets joined inside, or not stated, share copper (the worse side)."""
     record = key.record
     port: Port = record.ports[port_name]
-    inside = port.inside.only or (("alone",) if len(port.sockets) == 1 and not port.inside.known else ("same pin joined",))
+    inside = port.inside.only or (
+        ("alone",) if len(port.sockets) == 1 and not port.inside.known else ("same pin joined",)
+    )
     owner = f"{port_name}" if "alone" not in inside else f"{port_name}/{socket}"
     first: dict[str, str] = {}
     for text in inside:
@@ -103,8 +107,15 @@ def _line(record: Record, function: PinFunction) -> LineWire:
     level = "contact" if dry else (figure if volts is not None else NOT_STATED)
     carried = {"through every pack": True, "not carried": False}.get(line.carried.only or "")
     passive = {"passive": True, "driven": False}.get(line.drive.only or "")
-    return LineWire(function.name, function.wire, line_use(record, function.name) or "", contact or NOT_STATED, level,
-                    carried, passive)
+    return LineWire(
+        function.name,
+        function.wire,
+        line_use(record, function.name) or "",
+        contact or NOT_STATED,
+        level,
+        carried,
+        passive,
+    )
 
 
 def _alive(record: Record, function: PinFunction, mode: str | None) -> bool:
@@ -116,8 +127,10 @@ def _alive(record: Record, function: PinFunction, mode: str | None) -> bool:
     return mode is None or modes is None or mode in modes
 
 
-@lru_cache(maxsize=None)
-def _functions(key: RecordKey, port_name: str, mode: str | None) -> tuple[tuple[str, tuple[PinFunction, ...] | None], ...]:
+@cache
+def _functions(
+    key: RecordKey, port_name: str, mode: str | None
+) -> tuple[tuple[str, tuple[PinFunction, ...] | None], ...]:
     """What each listed pin can be and is alive in the mode; None where it is not stated or disputed."""
     record = key.record
     found: list[tuple[str, tuple[PinFunction, ...] | None]] = []
@@ -138,10 +151,18 @@ def socket_face(record: Record, port_name: str, socket: str, mode: str | None, n
     contacts: dict[str, frozenset[Contact]] = {}
     for pin, functions in _functions(key, port_name, mode):
         if pin in poles:
-            contacts[pin] = (frozenset({NotStated()}) if functions is None
-                             else frozenset(_contact(record, port_name, f, naming) for f in functions))
-    return Face(record.ports[port_name].plug.only or "not stated", poles, _pairs(record, port_name), contacts,
-                dict(_nodes(key, port_name, socket)))
+            contacts[pin] = (
+                frozenset({NotStated()})
+                if functions is None
+                else frozenset(_contact(record, port_name, f, naming) for f in functions)
+            )
+    return Face(
+        record.ports[port_name].plug.only or "not stated",
+        poles,
+        _pairs(record, port_name),
+        contacts,
+        dict(_nodes(key, port_name, socket)),
+    )
 
 
 def socket_of(device: str, record: Record, port_name: str, socket: str, mode: str | None, naming: Naming) -> Socket:
@@ -151,5 +172,9 @@ def socket_of(device: str, record: Record, port_name: str, socket: str, mode: st
 
 def wire_pins(record: Record, port_name: str, bus: str, mode: str | None) -> tuple[str, ...]:
     """Return the pins of a port that carry a wire of a bus in a mode."""
-    return tuple(pin for pin, functions in _functions(RecordKey(record), port_name, mode)
-                 for f in functions or () if f.what == "bus" and f.name == bus)
+    return tuple(
+        pin
+        for pin, functions in _functions(RecordKey(record), port_name, mode)
+        for f in functions or ()
+        if f.what == "bus" and f.name == bus
+    )

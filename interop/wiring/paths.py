@@ -12,8 +12,10 @@ __all__ = ["Shape", "shape_of"]
 
 @dataclass(frozen=True)
 class Shape:
-    """``kind``: path, ring, branched, broken (in pieces) or none (no cable). ``order``: the packs from end to end of a path,
-    else of the pieces one after the other. ``culprits``: the packs of the ring, the branching packs, or those not reached."""
+    """``kind``: path, ring, branched, broken (in pieces) or none (no cable). ``order``: the packs from end to end
+    of a path, else of the pieces one after the other. ``culprits``: the packs of the ring, the branching packs, or
+    those not reached.
+    """
 
     kind: str
     order: tuple[str, ...]

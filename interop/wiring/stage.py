@@ -1,7 +1,7 @@
 """A stage of the site: as found, or as planned. Rules judge a stage; they do not know where it came from.
 
-Everything that a stage does not know is None (nobody looked, or left to the plan): rules answer "cannot tell" or, for what a
-site leaves to the plan, do not judge it.
+Everything that a stage does not know is None (nobody looked, or left to the plan): rules answer "cannot tell" or,
+for what a site leaves to the plan, do not judge it.
 """
 
 from __future__ import annotations
@@ -18,13 +18,25 @@ from interop.wiring.faces import port_poles, socket_of
 from interop.wiring.paths import Shape, shape_of
 from interop.wiring.talks import Talk, chain_talks, controller_talks, report_talks
 
-__all__ = ["Stage", "StageCable", "StageEnd", "StageLink", "StagePack", "as_found", "as_wanted", "banks_of", "joined_pins", "stage_pack"]
+__all__ = [
+    "Stage",
+    "StageCable",
+    "StageEnd",
+    "StageLink",
+    "StagePack",
+    "as_found",
+    "as_wanted",
+    "banks_of",
+    "joined_pins",
+    "stage_pack",
+]
 
 
 @dataclass(frozen=True, eq=False)
 class StagePack:
-    """One pack in a stage. ``role``: manager, member, unmanaged, or None (not known). ``patterns``: by row, ``x`` for a switch
-    nobody looked at. ``addresses``: every address its switches can mean (None: cannot be read)."""
+    """One pack in a stage. ``role``: manager, member, unmanaged, or None (not known). ``patterns``: by row, ``x``
+    for a switch nobody looked at. ``addresses``: every address its switches can mean (None: cannot be read).
+    """
 
     device: Device
     role: str | None
@@ -56,7 +68,9 @@ class StageEnd:
 
 @dataclass(frozen=True, eq=False)
 class StageCable:
-    """A data cable. ``joined``: pairs of pins (None: how it is made is not known). ``carries``: chain, report, or None."""
+    """A data cable. ``joined``: pairs of pins (None: how it is made is not known). ``carries``: chain, report, or
+    None.
+    """
 
     id: str
     a: StageEnd
@@ -142,11 +156,19 @@ class Stage:
         if link is None:
             return f"{device} {bus}"
         if record.buses[bus].used_by == "all":
-            used = chain_talks(record, pack.mode).get(link.chain) if link.chain is not None and pack.mode is not None else None
+            used = (
+                chain_talks(record, pack.mode).get(link.chain)
+                if link.chain is not None and pack.mode is not None
+                else None
+            )
             return f"chain {link.id}" if used is None or bus in used else f"{device} {bus}"
         if device != link.manager and link.manager is not None:
             return f"{device} {bus}"
-        used = report_talks(record, pack.mode).get(link.report) if link.report is not None and pack.mode is not None else None
+        used = (
+            report_talks(record, pack.mode).get(link.report)
+            if link.report is not None and pack.mode is not None
+            else None
+        )
         return f"report {link.id}" if used is None or bus in used else f"{device} {bus}"
 
     def _controller_identity(self, device: str, bus: str) -> str:
@@ -175,8 +197,14 @@ class Stage:
         record = self.device(end.device).record
         name = end.socket or record.ports[end.port].sockets[0]
         pack = self.packs.get(end.device)
-        return socket_of(end.device, record, end.port, name, pack.mode if pack is not None else None,
-                         lambda bus: self.bus_identity(end.device, bus))
+        return socket_of(
+            end.device,
+            record,
+            end.port,
+            name,
+            pack.mode if pack is not None else None,
+            lambda bus: self.bus_identity(end.device, bus),
+        )
 
     @cached_property
     def nets(self) -> tuple[tuple[tuple[StageCable, ...], Net], ...]:
@@ -225,8 +253,11 @@ class Stage:
 
 # ---- the stage as found ----
 
+
 def joined_pins(site: Site, cable: Cable, a: StageEnd, b: StageEnd) -> tuple[tuple[str, str], ...] | None:
-    """Return the joined pins of a cable as written: all common pins of a straight one, less those cut; None: not known."""
+    """Return the joined pins of a cable as written: all common pins of a straight one, less those cut; None: not
+    known.
+    """
     made = cable.made
     if made.kind == "map":
         return made.joined
@@ -246,17 +277,29 @@ def _addresses(device: Device, patterns: Mapping[str, Pattern], known: Case) -> 
         pattern = patterns.get(name)
         if pattern is None:
             return None
-        meant |= {int(v) for reading in readings(row, pattern, known, device.record.modes)
-                  for key, v in reading.values if key.split(" ")[0] == "address"}
+        meant |= {
+            int(v)
+            for reading in readings(row, pattern, known, device.record.modes)
+            for key, v in reading.values
+            if key.split(" ")[0] == "address"
+        }
     return frozenset(meant)
 
 
-def stage_pack(device: Device, role: str | None, link: str | None, patterns: Mapping[str, Pattern],
-               mode: str | None, place: str | None = None) -> StagePack:
+def stage_pack(
+    device: Device,
+    role: str | None,
+    link: str | None,
+    patterns: Mapping[str, Pattern],
+    mode: str | None,
+    place: str | None = None,
+) -> StagePack:
     """Return a pack of a stage with what its switches can mean in its role and mode."""
     modes = device.record.modes
     mode = mode if mode is not None else (modes[0] if len(modes) == 1 else None)
-    return StagePack(device, role, link, mode, patterns, _addresses(device, patterns, Case(role=role, mode=mode)), place)
+    return StagePack(
+        device, role, link, mode, patterns, _addresses(device, patterns, Case(role=role, mode=mode)), place
+    )
 
 
 def _common_talk(tables: Sequence[Iterable[Talk]]) -> Talk | None:
@@ -297,7 +340,9 @@ def _stage_cables(site: Site, cables: Iterable[Cable], links: Sequence[StageLink
         if a is None or b is None:
             continue
         link, carries = _purpose(site, link_of, a, b)
-        found.append(StageCable(cable.id, a, b, joined_pins(site, cable, a, b), cable.length_m, cable.at, link, carries))
+        found.append(
+            StageCable(cable.id, a, b, joined_pins(site, cable, a, b), cable.length_m, cable.at, link, carries)
+        )
     return tuple(found)
 
 
@@ -342,9 +387,19 @@ def as_found(site: Site) -> Stage:
     for device in installed:
         role, link_id = roles.get(device.id, ("unmanaged" if site.found_links is not None else None, None))
         found = device.found
-        packs[device.id] = stage_pack(device, role, link_id, found.patterns if found else {}, found.mode if found else None)
-    return Stage("found", site, packs, links, _stage_cables(site, site.found_cables or (), links),
-                 banks_of(site, packs), site.found_cables is not None, site.found_links is not None)
+        packs[device.id] = stage_pack(
+            device, role, link_id, found.patterns if found else {}, found.mode if found else None
+        )
+    return Stage(
+        "found",
+        site,
+        packs,
+        links,
+        _stage_cables(site, site.found_cables or (), links),
+        banks_of(site, packs),
+        site.found_cables is not None,
+        site.found_links is not None,
+    )
 
 
 def as_wanted(site: Site) -> Stage:
@@ -360,5 +415,3 @@ def as_wanted(site: Site) -> Stage:
         patterns = dict(device.set_patterns)
         packs[device.id] = stage_pack(device, role, link.id if link else None, patterns, None)
     return Stage("planned", site, packs, links, _stage_cables(site, site.cables, links), banks_of(site, packs))
-
-

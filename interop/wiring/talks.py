@@ -7,15 +7,31 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from types import MappingProxyType
 
 from interop.records.answers import Answer
 from interop.records.models import AddressRule, Bus, Mixing, Record
 
-__all__ = ["RecordKey", "Talk", "address_allowed", "address_inside", "alive_buses", "chain_address_rule", "chain_talks",
-           "controller_talks", "has_manager", "manager_addresses", "matches", "may_be_manager", "mixing_candidates", "mixing_statement",
-           "report_talks", "same_busbar", "same_link"]
+__all__ = [
+    "RecordKey",
+    "Talk",
+    "address_allowed",
+    "address_inside",
+    "alive_buses",
+    "chain_address_rule",
+    "chain_talks",
+    "controller_talks",
+    "has_manager",
+    "manager_addresses",
+    "matches",
+    "may_be_manager",
+    "mixing_candidates",
+    "mixing_statement",
+    "report_talks",
+    "same_busbar",
+    "same_link",
+]
 
 
 class RecordKey:
@@ -55,7 +71,7 @@ def _talks_of(bus: Bus, mode: str | None) -> tuple[Talk, ...]:
     return tuple(Talk(kind, str(d), int(r)) for d in dialects for r in rates)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _talks(key: RecordKey, mode: str, *, manager_only: bool) -> Mapping[Talk, tuple[str, ...]]:
     found: dict[Talk, tuple[str, ...]] = {}
     for name, bus in alive_buses(key.record, mode).items():
@@ -71,11 +87,13 @@ def chain_talks(record: Record, mode: str) -> Mapping[Talk, tuple[str, ...]]:
 
 
 def report_talks(record: Record, mode: str) -> Mapping[Talk, tuple[str, ...]]:
-    """Return how a manager can report in a mode; a bus of all packs counts where the controller polls or nobody does."""
+    """Return how a manager can report in a mode; a bus of all packs counts where the controller polls or nobody
+    does.
+    """
     return _report_talks(RecordKey(record), mode)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _report_talks(key: RecordKey, mode: str) -> Mapping[Talk, tuple[str, ...]]:
     record = key.record
     found = dict(_talks(key, mode, manager_only=True))
@@ -97,6 +115,7 @@ def controller_talks(record: Record) -> dict[Talk, tuple[str, ...]]:
 
 # ---- mixing ----
 
+
 def matches(item: Mixing, other: Record) -> bool:
     """Return whether a mixing statement speaks of the other record."""
     if item.other == "any":
@@ -106,11 +125,11 @@ def matches(item: Mixing, other: Record) -> bool:
         return other.id == " ".join(words[1:])
     if "generation" in words:
         cut = words.index("generation")
-        return other.family == " ".join(words[1:cut]) and str(other.generation.only) == " ".join(words[cut + 1:])
+        return other.family == " ".join(words[1:cut]) and str(other.generation.only) == " ".join(words[cut + 1 :])
     return other.family == " ".join(words[1:])
 
 
-@lru_cache(maxsize=None)
+@cache
 def _statement(one: RecordKey, other: RecordKey) -> Mixing | None:
     return next((item for item in one.record.with_ if matches(item, other.record)), None)
 
@@ -123,7 +142,8 @@ def mixing_statement(record: Record, other: Record) -> Mixing | None:
 def mixing_candidates(record: Record, other: Record) -> tuple[tuple[Mixing, bool], ...]:
     """Return the statements that may speak of the other, in order: (statement, whether it surely does).
 
-    The first sure one ends the list. A statement about a generation may speak of a record whose generation is not known.
+    The first sure one ends the list. A statement about a generation may speak of a record whose generation is not
+    known.
     """
     found: list[tuple[Mixing, bool]] = []
     for item in record.with_:
@@ -131,7 +151,7 @@ def mixing_candidates(record: Record, other: Record) -> tuple[tuple[Mixing, bool
             return (*found, (item, True))
         words = item.other.split()
         if "generation" in words and other.generation.only is None:
-            family, stated = " ".join(words[1:words.index("generation")]), other.generation.values
+            family, stated = " ".join(words[1 : words.index("generation")]), other.generation.values
             if family == other.family and (not stated or words[-1] in map(str, stated)):
                 found.append((item, False))
     return tuple(found)
@@ -158,6 +178,7 @@ def same_busbar(record: Record, other: Record) -> str:
 
 
 # ---- manager and addresses ----
+
 
 def has_manager(record: Record) -> bool | None:
     """Return whether a link of these packs has a manager (False: the controller polls each); None when not stated."""
@@ -194,8 +215,12 @@ def address_inside(rule: AddressRule, address: int) -> Answer:
     return rule.allowed.judge(lambda allowed: Answer.HOLDS if address in allowed else Answer.BROKEN)
 
 
-def address_allowed(record: Record, rule: AddressRule, address: int, mode: str, controller_bus: str, role: str) -> Answer:
-    """Return whether a record allows a pack an address in a role: in the set, not kept for others, not the manager's."""
+def address_allowed(
+    record: Record, rule: AddressRule, address: int, mode: str, controller_bus: str, role: str
+) -> Answer:
+    """Return whether a record allows a pack an address in a role: in the set, not kept for others, not the
+    manager's.
+    """
     if role == "manager":
         answers = manager_addresses(record, rule, mode, controller_bus)
         if not answers:
