@@ -14,7 +14,7 @@ from interop.choose.route import Hop, bus_ports, propose_order, site_hops, socke
 from interop.records.models import Record
 from interop.site.site import Cable, Device, Site
 from interop.wiring.contacts import CableSlot, Chain, Face, NotStated, Socket, Unknown, Unused
-from interop.wiring.faces import port_of_socket, socket_face, socket_of
+from interop.wiring.faces import port_of_socket, socket_face
 from interop.wiring.paths import shape_of
 from interop.wiring.stage import StageEnd, joined_pins
 from interop.wiring.talks import RecordKey, Talk, chain_talks, controller_talks, report_talks
@@ -168,8 +168,8 @@ def _kept_for_reports(naming: _Naming, hops: Sequence[Hop]) -> dict[str, set[str
         if end.device == source and end.socket is not None
     }
     kept: set[str] = set()
-    for number, controller in enumerate(naming.choice.link.reports_to):
-        end = _report_end(naming, source, _report_cable(naming, source, controller), taken | kept, number)
+    for controller in naming.choice.link.reports_to:
+        end = _report_end(naming, source, _report_cable(naming, source, controller), taken | kept)
         if end.socket is not None:
             kept.add(end.socket)
     return {source: kept}
@@ -247,22 +247,12 @@ def _pair(
 ) -> bool:
     """Whether a cable exists from the out side of one kind of pack to the in side of another."""
     ends = []
-    for key, mode, buses, pick in ((one, mode_a, buses_a, -1), (other, mode_b, buses_b, 0)):
+    for parity, (key, mode, buses, pick) in enumerate(((one, mode_a, buses_a, -1), (other, mode_b, buses_b, 0))):
         ports = bus_ports(key.record, buses, mode)
         if not ports:
             return False
         port, socket = ports[pick]
-        alive = frozenset(buses)
-        ends.append(
-            socket_of(
-                f"{pick}",
-                key.record,
-                port,
-                socket,
-                mode,
-                lambda bus, alive=alive, pick=pick: "chain" if bus in alive else f"{pick} {bus}",
-            )
-        )  # type: ignore[misc]
+        ends.append(Socket(f"{pick}", port, socket, _face(key, port, socket, mode, buses, "chain", parity)))
     return isinstance(choose_conductors(Chain((CableSlot("probe", ends[0], ends[1]),))), ConductorChoice)
 
 

@@ -73,8 +73,8 @@ def _row(name: str, row: SwitchRow) -> RowFace:
         name,
         row.kind,
         row.printed or (),
-        side or "up",
-        row.mounted == "upside down",  # type: ignore[arg-type]
+        side or "up",  # type: ignore[arg-type]  # words of the record; not stated: the rule on-side-not-stated stops
+        row.mounted == "upside down",
         row.takes_effect.only,
         positions(row) if row.kind != "slide" else (),
     )
