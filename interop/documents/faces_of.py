@@ -71,7 +71,7 @@ def _row(name: str, row: SwitchRow) -> RowFace:
     side = row.on_side.only
     return RowFace(
         name,
-        row.kind,
+        row.kind,  # type: ignore[arg-type]
         row.printed or (),
         side or "up",  # type: ignore[arg-type]  # words of the record; not stated: the rule on-side-not-stated stops
         row.mounted == "upside down",
