@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from typing import Any
 
 from interop.choose.cables import Blocked, Planned
+from interop.choose.frames import required_manager
 from interop.choose.members import LinkChoice
 from interop.choose.no_cable import NoCable
 from interop.choose.plan import Decisions
-from interop.rules.wording import named
+from interop.rules.wording import named, of_record
+from interop.site.site import Link
 from interop.wiring.contacts import (
     BusWire,
     Contact,
@@ -22,7 +24,7 @@ from interop.wiring.contacts import (
     Supply,
     Unknown,
 )
-from interop.wiring.talks import mixing_statement
+from interop.wiring.talks import RecordKey, mixing_statement
 
 __all__ = ["blocked_words", "cable_reasons", "contact_words", "reasons", "runner_up_text", "straight_words"]
 
@@ -46,6 +48,9 @@ def reasons(decisions: Decisions) -> list[Reason]:
 
 def _link_reasons(decisions: Decisions, choice: LinkChoice) -> Iterator[Reason]:
     link = choice.link
+    demand = _demand(decisions, link)
+    if demand is not None:
+        yield {"about": [link.manager], "text": demand}
     if choice.family is None:
         yield {
             "about": list(link.packs),
@@ -67,6 +72,21 @@ def _link_reasons(decisions: Decisions, choice: LinkChoice) -> Iterator[Reason]:
             "text": f"{named(choice.left_off)} cannot join link {link.id} beside "
             f"{named(choice.members)} and stay on the busbar only.",
         }
+
+
+def _demand(decisions: Decisions, link: Link) -> str | None:
+    """Say when the site names a manager that the records of its packs do not let be manager beside the others."""
+    if link.manager is None or link.manager == "propose":
+        return None
+    devices = [decisions.site.devices[p] for p in link.packs]
+    keys = tuple(dict.fromkeys(RecordKey(d.record) for d in devices))
+    fit = required_manager(keys)
+    if RecordKey(decisions.site.devices[link.manager].record) in fit:
+        return None
+    may = [d for d in devices if RecordKey(d.record) in fit]
+    who = f"only {of_record(may)} may be manager" if may else "no pack may be manager"
+    return (f"The site names {link.manager} as manager of link {link.id}; by what the records say of each other, "
+            f"{who} among {named(link.packs)}.")
 
 
 def _manager_words(decisions: Decisions, choice: LinkChoice) -> str:

@@ -417,6 +417,8 @@ class Bank:
             if head.kind == "pack" and head.role == "manager" and not head.mute:
                 heard = self._answers(media, head)
                 rule, stated = self._rule(head), head.values.get("count of members")
+                asked = set(numbers(rule["allowed"])) if "allowed" in rule else None      # a manager asks no others
+                heard = {name for name in heard if asked is None or name == head.id or self.devices[name].address <= asked}
                 if stated is not None and stated != {str(len(heard) - 1)}:
                     self.faults.append(f"{head.id} is set to {min(stated)} members and hears {len(heard) - 1}")
                 if rule.get("gaps") == "forbidden" and "start" in rule:

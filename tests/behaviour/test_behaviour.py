@@ -185,3 +185,9 @@ def test_a_manager_set_to_one_member_too_few_is_noticed() -> None:
     plan = plan_of("ex03-count")
     plan["packs"]["P1"]["switches"]["SW"]["set"] = ["on", "on", "off", "off", "off", "off", "off", "on"]
     assert "P1 is set to 3 members and hears 4" in complaints(plan)
+
+
+def test_an_address_that_the_manager_never_asks_is_not_heard() -> None:
+    plan = plan_of("ex09-mirrored")
+    plan["packs"]["V1"] |= {"switches": {"ID": {"set": ["1"], "was": None}}, "address": 1}
+    assert bank_of(plan).run().received == {"INV": {"G1": 10}}
