@@ -19,7 +19,9 @@ class RowFace:
 
     `printed` are the switch numbers from left to right (from top to bottom if `on_side` is left or right), and
     `on_side` is the side to which a slider goes to be on: both as seen, also when `upside_down` says that the
-    row's own figures stand on their heads there. `values` are the marks of a rotary or hex switch, clockwise.
+    row's own figures stand on their heads there. `turned` says that the plan lists the switches the other way
+    round: in the order printed, which is from right to left as seen. `values` are the marks of a rotary or hex
+    switch, clockwise.
     """
 
     name: str
@@ -27,6 +29,7 @@ class RowFace:
     printed: tuple[int, ...] = ()
     on_side: Literal["up", "down", "left", "right"] = "up"
     upside_down: bool = False
+    turned: bool = False
     takes_effect: str | None = None
     values: tuple[str, ...] = ()
 

@@ -67,14 +67,21 @@ def _device(decisions: Decisions, device: Device) -> DeviceFace:
     )
 
 
+_OPPOSITE = {"up": "down", "down": "up", "left": "right", "right": "left"}
+
+
 def _row(name: str, row: SwitchRow) -> RowFace:
-    side = row.on_side.only
+    """A row as seen: one mounted upside down is turned by half, so its order and its ON side are the other way round."""
+    side = row.on_side.only or "up"  # not stated: the rule on-side-not-stated stops
+    turned = row.mounted == "upside down"
+    printed = tuple(row.printed or ())
     return RowFace(
         name,
         row.kind,  # type: ignore[arg-type]
-        row.printed or (),
-        side or "up",  # type: ignore[arg-type]  # words of the record; not stated: the rule on-side-not-stated stops
-        row.mounted == "upside down",
+        printed[::-1] if turned else printed,
+        _OPPOSITE[side] if turned else side,  # type: ignore[arg-type]  # words of the record
+        turned,
+        turned,
         row.takes_effect.only,
         positions(row) if row.kind != "slide" else (),
     )

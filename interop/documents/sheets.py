@@ -21,6 +21,9 @@ __all__ = ["SheetInput", "setting_sheets", "sheet_inputs"]
 _ROOM_PT = 505.0  # width of the printed area: A4 less two margins of 16 mm [pt]
 
 
+_REMARKS_AT_MOST = 4  # one page a pack; the rest stands in plan.json
+
+
 @dataclass(frozen=True)
 class SheetInput:
     """Everything one sheet says, in the words it is printed in. Sizes in pt."""
@@ -38,6 +41,7 @@ class SheetInput:
     protection: tuple[str, ...]
     after: tuple[str, ...]
     remarks: tuple[Remark, ...]
+    remarks_more: int
     found: tuple[Remark, ...]
     settle: tuple[str, ...]
     settle_more: int
@@ -72,10 +76,17 @@ def _facts(pack: Mapping[str, Any], face: DeviceFace) -> tuple[tuple[str, str], 
     return (*lines, *((f"Address on {bus}", _or_dash(value)) for bus, value in others.items()))
 
 
+def _remarks(plan: Mapping[str, Any], device: str) -> list[Mapping[str, Any]]:
+    """What a reader at this pack needs: stops and cautions. Notes are in plan.json; the banner speaks of power."""
+    own = about(plan["findings"], device)
+    return [one for one in own if one["level"] != "note" and one["rule"] != "power-not-judged"]
+
+
 def _sheet(plan: Mapping[str, Any], device: str, face: DeviceFace, ends: Sequence[Any]) -> SheetInput:
     pack = plan["packs"][device]
     place = face.place or plan["devices"][device]["place"] or "place not stated"
     settle, settle_more = settle_words(plan, device)
+    remarks = _remarks(plan, device)
     return SheetInput(
         id=device,
         foot_id=shortened(device, 70, 9, "bold"),
@@ -89,7 +100,8 @@ def _sheet(plan: Mapping[str, Any], device: str, face: DeviceFace, ends: Sequenc
         sockets=socket_inputs(face, ends),
         protection=face.protection,
         after=face.after_change,
-        remarks=tuple(map(remark, about(plan["findings"], device))),
+        remarks=tuple(map(remark, remarks[:_REMARKS_AT_MOST])),
+        remarks_more=max(0, len(remarks) - _REMARKS_AT_MOST),
         found=tuple(remark(one) for one in about(plan["found"], device) if one["level"] == "stop"),
         settle=settle,
         settle_more=settle_more,

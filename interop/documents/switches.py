@@ -66,12 +66,12 @@ def _how(face: RowFace) -> tuple[str, ...]:
 
 
 def _checked(device: str, face: RowFace, setting: Iterable[str]) -> tuple[str, ...]:
-    """`setting`, if it has the length of the row and legal states; a sheet must not be drawn from anything else."""
+    """`setting` as seen, if it has the length of the row; a sheet must not be drawn from anything else."""
     states = tuple(setting)
     wanted = len(face.printed) if face.kind == "slide" else 1
     if len(states) != wanted:
         raise FaceMismatch(f"{device} row {face.name}: {len(states)} states for {wanted} switches")
-    return states
+    return states[::-1] if face.turned else states
 
 
 def _set(device: str, face: RowFace, setting: Iterable[str]) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from interop.documents.face import DeviceFace, FaceMismatch, Faces, PortFace, RowFace
 from interop.documents.settle import NotCleared
 from interop.documents.sheets import setting_sheets, sheet_inputs
-from tests.documents.example import made, many, small_faces, small_plan
+from tests.documents.example import finding, made, many, small_faces, small_plan
 from tests.documents.reading import Word, flat, images, texts, words
 
 Row = tuple[str, list[str]]  # the side that is on, the setting in the order printed
@@ -63,7 +63,6 @@ def test_one_page_a_pack_in_walking_order(small: dict[str, str]) -> None:
         ("R2", "It should stand like this already: check it."),
         ("R2", "This row is mounted upside down: its own figures stand on their heads."),
         ("R2", "LINK2 terminator plug"),
-        ("R2", "NOTE R2 keeps the address it had."),
         ("C1", "UNMANAGED - no data cable"),
         ("C1", "points to 3"),
         ("C1", "Was: points to 7."),
@@ -112,7 +111,7 @@ def test_a_draft_is_marked_on_every_page_also_on_second_pages(tmp_path: Path) ->
     assert len(pages) > 5
     for page in pages:
         assert "DRAFT - NOT FOR INSTALLATION" in page
-    assert "C1 page 2 of" in one_line(" ".join(pages))
+    assert "page 2 of" in one_line(" ".join(pages))
 
 
 def test_no_sheet_while_settings_are_not_cleared() -> None:
@@ -328,3 +327,15 @@ def dark_edge(picture: NDArray[np.uint8], one: Word) -> bool:
 def wheel(one: Word) -> bool:
     """Whether a word stands where the first row of a sheet has its large wheel."""
     return one.right < 150 and one.bottom < 350
+
+
+def test_notes_and_the_power_stop_are_left_to_plan_json(small: dict[str, str]) -> None:
+    assert "R2 keeps the address it had" not in flat(small["R2"])
+
+
+def test_more_than_four_remarks_are_counted() -> None:
+    plan = small_plan()
+    plan["findings"] += [finding(f"rule-{i}", "caution", ["R1"], f"Caution number {i}.", "") for i in range(7)]
+    sheet = next(one for one in sheet_inputs(plan, small_faces()) if one.id == "R1")
+    assert len(sheet.remarks) == 4
+    assert sheet.remarks_more == 5
