@@ -10,7 +10,7 @@ from interop.records.models import Bus
 from interop.records.switches import Pattern, Reading, row_length
 from interop.rules.address import unlooked_level
 from interop.rules.finding import Hit, Level, broken, cannot_tell, fact_used, rule
-from interop.rules.wording import figure, joined, look_up, named, of_record, shown_pattern
+from interop.rules.wording import fact_missing, figure, joined, look_up, named, of_record, shown_pattern
 from interop.wiring.meanings import (
     Meaning,
     Standing,
@@ -351,12 +351,12 @@ def _unlike_rates(stage: Stage, link: StageLink, packs: Sequence[StagePack],
     for pack in packs:
         if pack.id in can:
             groups.setdefault(can[pack.id], []).append(pack)
-    says = joined([f"{_of(held)} {'or '.join(figure(r) for r in sorted(rates))} bit/s" for rates,
+    says = joined([f"{_of(held)} {' or '.join(figure(r) for r in sorted(rates))} bit/s" for rates,
                    held in groups.items()])
     if not common:
         yield broken([p.id for p in packs], f"Link {link.id} has no rate of its own: {says}", "Set every pack to one "
                      "rate.", got=says)
-    elif unknown or len(common) > 1:
+    elif unknown or len(common) > 1 or any(len(meant.values) > 1 for meant, _ in set_to.values()):
         facts = tuple(dict.fromkeys(fact_used(p.device, f"buses.{b}.rates_bps", f) for p, b, f in unknown))
         lookups = " ".join(dict.fromkeys(look_up(p.record.id, f"buses.{b}.rates_bps", f) for p, b, f in unknown))
         yield cannot_tell([p.id for p in packs], f"Whether the packs of link {link.id} speak at one rate cannot be "
@@ -415,37 +415,38 @@ the middle, and its switch is easily forgotten: with every terminator too many t
 drop out; without one at an end it echoes. Set the switches by place, as the sheets show.""")
 def _terminator(stage: Stage) -> Iterator[Hit]:
     for link in stage.links:
-        if link.judged:
-            for pack in (stage.packs[p] for p in link.packs if p in stage.packs):
-                for name in chain_names(link, pack):
-                    yield from _terminator_hits(stage, link, pack, name)
+        if not link.judged:
+            continue
+        nowhere: list[StagePack] = []
+        for pack in (stage.packs[p] for p in link.packs if p in stage.packs):
+            for name in chain_names(link, pack):
+                meant = meaning(stage, pack, f"terminator {name}")
+                if meant is None or not meant.values:
+                    continue
+                if _at_end(stage, link, pack, name) is None and (pack.id, name) not in stage.terminators:
+                    nowhere.append(pack)
+                else:
+                    yield from _terminator_hits(stage, link, pack, name, meant)
+        if nowhere and stage.name == "found":
+            yield cannot_tell(_ids(nowhere), f"Whether the terminators of {_of(nowhere)} fit their places on link "
+                              f"{link.id} cannot be told: no data cables are written", "Write down the data cables.")
 
 
-def _terminator_hits(stage: Stage, link: StageLink, pack: StagePack, name: str) -> Iterator[Hit]:
-    meant = meaning(stage, pack, f"terminator {name}")
+def _terminator_hits(stage: Stage, link: StageLink, pack: StagePack, name: str, meant: Meaning) -> Iterator[Hit]:
     at_end = _at_end(stage, link, pack, name)
-    if meant is None or not meant.values:
-        return
-    fact = pack.record.buses[name].termination.ends
-    path = f"buses.{name}.termination.ends"
+    fact, path = pack.record.buses[name].termination.ends, f"buses.{name}.termination.ends"
+    where = {True: "at an end of", False: "in the middle of", None: "on"}[at_end]
+    head = f"Terminator of bus {name} of {_of([pack])}, {where} link {link.id}, is set {{got}}"
     wanted = stage.terminators.get((pack.id, name))
-    where = {True: "at an end", False: "in the middle", None: "at a place that is not written down"}[at_end]
-    head = f"Terminator of bus {name} of {_of([pack])}, {where} of link {link.id}, is set {{got}}"
-    if at_end is None and wanted is None:
-        if stage.name == "found":
-            got = joined([_value(v, "") for v in sorted(meant.values, key=str)])
-            yield cannot_tell((pack.id,), f"{head.format(got=got)}: whether it fits cannot be told", "Write down the "
-                              "data cables.")
+    if wanted is None and at_end and fact.only is None:
+        got = joined([_value(v, "") for v in sorted(meant.values, key=str)])
+        yield cannot_tell((pack.id,), f"{head.format(got=got)}: {fact_missing(pack.record.id, path, fact)}",
+                          look_up(pack.record.id, path, fact), facts=(fact_used(pack.device, path, fact),))
+        return
+    if wanted is None and at_end and fact.only == "not required":
         return
     if wanted is None:
-        wanted = at_end and {"required": True, "not required": None}.get(fact.only or "", False) if at_end else False
-        if at_end and fact.only is None:
-            got = joined([_value(v, "") for v in sorted(meant.values, key=str)])
-            yield cannot_tell((pack.id,), f"{head.format(got=got)}: {pack.record.id} does not state {path}",
-                              look_up(pack.record.id, path, fact), facts=(fact_used(pack.device, path, fact),))
-            return
-        if wanted is None:
-            return
+        wanted = bool(at_end) and fact.only == "required"
     yield from _stale(stage, [pack], meant, wanted, f"{head}; there it must be {_value(wanted, '')}",
                       f"Set it {_value(wanted, '')}.", "")
 

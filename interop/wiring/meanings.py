@@ -147,8 +147,18 @@ def standings(stage: Stage, link: StageLink) -> tuple[Standing, ...]:
 
     Packs whose row is left to the plan, and managers that take no address, have none.
     """
-    packs = [stage.packs[name] for name in link.packs if name in stage.packs]
-    return tuple(found for pack in packs if (found := _standing(stage, link, pack)) is not None)
+    return _all_standings(stage)[link]
+
+
+@lru_cache(maxsize=4)
+def _all_standings(stage: Stage) -> dict[StageLink, tuple[Standing, ...]]:
+    """Every rule on addresses asks for these: they are made once a stage."""
+    found = {}
+    for link in stage.links:
+        packs = [stage.packs[name] for name in link.packs if name in stage.packs]
+        held = (_standing(stage, link, pack) for pack in packs)
+        found[link] = tuple(one for one in held if one is not None)
+    return found
 
 
 def _standing(stage: Stage, link: StageLink, pack: StagePack) -> Standing | None:

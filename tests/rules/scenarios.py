@@ -1,6 +1,6 @@
 """Scenario files read with a few lines of their own: what a file says must be found, and where two files differ.
 
-``tests/scenarios/<rule>.breaks.yaml`` and ``<rule>.holds.yaml`` are one pair; ``<rule>--<word>`` names a further pair of a rule.
+``tests/scenarios/<rule>.breaks.yaml`` and ``<rule>.holds.yaml`` are one pair; ``<rule>--<word>`` names another pair.
 A line of the first kind of file says what must be found:
 
     # finding: <stage> <level> <verdict> <ids, comma separated>: <exact text>
@@ -30,7 +30,8 @@ FOLDER = Path(__file__).parent.parent / "scenarios"
 PLANNED = "# judged: the stage of the plan"
 """A line of a file whose planned stage is to come from the plan, for rules about what the plan leaves out."""
 
-_LINE = re.compile(r"# finding: (?P<stage>found|planned) (?P<level>stop|caution|note) (?P<verdict>broken|cannot-tell) "
+_LINE = re.compile(r"# finding: (?P<stage>found|planned) (?P<level>stop|caution|note) "
+                   "(?P<verdict>broken|cannot-tell) "
                    r"(?P<ids>.+?): (?P<text>.+)")
 
 

@@ -1,4 +1,4 @@
-"""Every rule has a pair of sites: one that breaks it, with the exact text, and one that differs in one value and does not."""
+"""Every rule has a pair of sites: one breaks it, with the exact text; the other differs in one value and does not."""
 
 from __future__ import annotations
 
