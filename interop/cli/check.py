@@ -12,7 +12,7 @@ __all__ = ["command"]
 
 
 @click.command(name="check")
-@click.argument("site", type=click.Path(path_type=Path))
+@click.argument("site", type=click.Path(readable=False, path_type=Path))
 @click.option("--stage", type=click.Choice(["found", "planned", "both"]), default="both", show_default=True,
               help="Which stage decides the exit status.")
 @click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
@@ -20,10 +20,11 @@ __all__ = ["command"]
               help="Largest input file in MB.")
 def command(site: Path, stage: str, as_json: bool, limit: int) -> Status:
     """Judge SITE as found and as planned. What it leaves to the plan is listed as not judged."""
-    from interop.rules.judge import check_site
     from interop.site.load import load_site
 
-    read = load_site(site, limit * 1_000_000)
+    read = load_site(site, limit * 1_000_000)  # before the engine is imported: a mistyped word need not wait for it
+    from interop.rules.judge import check_site
+
     judged = check_site(read)
     wanted = {"found": judged.found, "planned": judged.planned, "both": (*judged.found, *judged.planned)}[stage]
     asked = [one for one in wanted if one.subject != "power"]

@@ -23,7 +23,7 @@ def _date(_context: click.Context, _parameter: click.Parameter, value: str | Non
 
 
 @click.command(name="plan")
-@click.argument("site", type=click.Path(path_type=Path))
+@click.argument("site", type=click.Path(readable=False, path_type=Path))
 @click.option("--out", "out", type=click.Path(path_type=Path), required=True,
               help="Folder of the plan: new, empty, or an older plan of this program.")
 @click.option("--draft", is_flag=True, help="Issue everything, every page marked as not for installation.")
@@ -33,11 +33,12 @@ def _date(_context: click.Context, _parameter: click.Parameter, value: str | Non
               help="Largest input file in MB.")
 def command(site: Path, out: Path, draft: bool, date: str | None, as_json: bool, limit: int) -> Status:
     """Decide SITE: managers, members, addresses, switches, conductors. Write sheets, notes and plan.json to DIR."""
-    from interop.cli.folder import write_plan_folder
-    from interop.documents.package import TooWide, plan_site
     from interop.site.load import load_site
 
-    read = load_site(site, limit * 1_000_000)
+    read = load_site(site, limit * 1_000_000)  # before the engine is imported: a mistyped word need not wait for it
+    from interop.cli.folder import write_plan_folder
+    from interop.documents.package import TooWide, plan_site
+
     try:
         package = plan_site(read, draft=draft, date=date)
     except TooWide as wide:

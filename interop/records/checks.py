@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from interop.records.facts import NOT_STATED, Reading
 from interop.records.faults import Fault, nearest
@@ -26,6 +26,7 @@ class _Check:
     def __init__(self, document: Document, record: Record) -> None:
         self.document = document
         self.record = record
+        self.sources = reading_of(document).sources  # also those that could not be read in full
 
     def fault(self, path: tuple[str | int, ...], got: str, expected: str, near: str | None = None) -> Fault:
         line, column = self.document.value_at(path)
@@ -52,7 +53,7 @@ def more_faults(document: Document, record: Record, spoilt: frozenset[tuple[str 
             if not any(_within(fault.path, path) or _within(path, fault.path) for path in dotted)]
 
 
-_RESTED_ON = {"kind": 1, "sources": 2, "modes": 2, "buses": 2, "lines": 2, "ports": 2}
+_RESTED_ON = {"kind": 1, "modes": 2, "buses": 2, "lines": 2, "ports": 2}
 """Sections whose entries are named elsewhere, with the depth at which one of those names is lost."""
 
 
@@ -64,7 +65,7 @@ def _words(check: _Check) -> Iterator[Fault]:
     record = check.record
     reserved = {"manager", "member", "unmanaged", "can", "rs-485", "rs-232", "private", "none"}
     for i, mode in enumerate(record.modes):
-        if mode in record.sources or mode in reserved:
+        if mode in check.sources or mode in reserved:
             yield check.fault(("modes", i), f'"{mode}"', "a mode named unlike any source, role or bus kind")
     if len(set(record.modes)) != len(record.modes):
         yield check.fault(("modes",), "a mode twice", "each mode once")
@@ -109,11 +110,21 @@ def _ports(check: _Check) -> Iterator[Fault]:
         if plug is not None and _poles(plug) is None and not port.poles.known:
             known = plugs.known_plugs()
             yield check.fault(("ports", name, "plug"), f'"{plug}"',
-                              "a known plug (or the field poles beside it): " + ", ".join(known), nearest(plug, known))
+                              "a known plug (or the field poles beside it): " + _folded(known), nearest(plug, known))
         for text in (p for value in port.inside.values for p in value):
             if text not in ("same pin joined", "alone") and not _bridge(text):
                 yield check.fault(("ports", name, "inside"), shown(text), _BRIDGE,
                                   nearest(text, ["same pin joined", "alone"]))
+
+
+def _folded(names: Iterable[str]) -> str:
+    """Names that differ in their number only as one: ``round 2..24``."""
+    heads: dict[str, list[str]] = {}
+    for name in names:
+        head, space, last = name.rpartition(" ")
+        heads.setdefault(f"{head} " if space and last.isdecimal() else name, []).append(last)
+    return ", ".join(name if not name.endswith(" ") else f"{name}{tails[0]}..{tails[-1]}" if len(tails) > 5
+                     else ", ".join(name + tail for tail in tails) for name, tails in heads.items())
 
 
 def _bridge(text: str) -> bool:
@@ -261,7 +272,7 @@ def _rest(check: _Check) -> Iterator[Fault]:
         if item.in_mode is not None:
             yield from check.name(("with", i, "in_mode"), item.in_mode, record.modes, "a mode of this record")
         if item.source is not None:
-            yield from check.name(("with", i, "source"), item.source.split(" ")[0], list(record.sources),
+            yield from check.name(("with", i, "source"), item.source.split(" ")[0], list(check.sources),
                                   "a source of this record")
         words = item.other.split()
         if not (words[0] in ("family", "record") and len(words) > 1) and item.other != "any":

@@ -137,19 +137,22 @@ class OneOrMore(Generic[T]):
         self.leaf = leaf
 
     def _validate(self, raw: object) -> T | list[T]:
-        try:
-            if isinstance(raw, list) and raw:
-                return [_scalar(piece, self.leaf) for piece in raw]
-            return _scalar(raw, self.leaf)
-        except Expected as bad:
-            raise leaf_error(f"{bad.expected}; or a list of them", bad.near) from None
+        pieces = raw if isinstance(raw, list) and raw else [raw]
+        found: list[T] = []
+        for piece in pieces:
+            try:
+                found.append(_scalar(piece, self.leaf))
+            except Expected as bad:
+                raise leaf_error(f"{bad.expected}; or a list of them", bad.near, got=shown(piece)) from None
+        return found if isinstance(raw, list) else found[0]
 
     def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         return core_schema.no_info_plain_validator_function(self._validate)
 
     def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
                                      handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        return {"anyOf": [self.leaf.schema, {"type": "array", "items": self.leaf.schema, "minItems": 1}]}
+        return {"anyOf": [self.leaf.schema, {"type": "array", "items": self.leaf.schema, "minItems": 1}],
+                "description": f"{self.leaf.expected}; or a list of them"}
 
 
 class _Below(Expected):
@@ -195,7 +198,7 @@ class Plain(Generic[T]):
 
     def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
                                      handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        return self.leaf.schema
+        return {**self.leaf.schema, "description": self.leaf.expected}
 
 
 def _reading(info: core_schema.ValidationInfo) -> Reading:
@@ -266,7 +269,19 @@ class FactType(Generic[T]):
     def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
                                      handler: GetJsonSchemaHandler) -> dict[str, Any]:
         value = self.value_schema()
-        return {"anyOf": [value, {"type": "object", "additionalProperties": value}], "x-fact": self.kind.value}
+        by_source = {"type": "object", "additionalProperties": value, "minProperties": 1}
+        return {"anyOf": [value, by_source], **self.about()}
+
+    def about(self) -> dict[str, Any]:
+        """What an editor shows beside the field: the value wanted, and what is done when it is not known."""
+        unknown = {
+            FactClass.DECIDING: "never assumed",
+            FactClass.ESTIMABLE: "a stated default range is used if unknown",
+            FactClass.PERMISSION: "silence is a value",
+        }[self.kind]
+        one = f"{self.leaf.expected}; or a list of them" if self.many else self.leaf.expected
+        return {"x-fact": self.kind.value, "description": f"{one}. {self.kind.value.capitalize()} fact: {unknown}. "
+                f'May be "{NOT_STATED}", or a map of statements by source and place.'}
 
 
 @dataclass(frozen=True, eq=False)
@@ -333,5 +348,8 @@ class ByCaseType(Generic[T]):
     def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
                                      handler: GetJsonSchemaHandler) -> dict[str, Any]:
         value = self.inner.value_schema()
-        nested = {"anyOf": [value, {"type": "object", "additionalProperties": value}]}
-        return {"anyOf": [value, {"type": "object", "additionalProperties": nested}], "x-fact": self.inner.kind.value}
+        nested = {"anyOf": [value, {"type": "object", "additionalProperties": value, "minProperties": 1}]}
+        cases = {"type": "object", "additionalProperties": nested, "minProperties": 1}
+        about = self.inner.about()
+        about["description"] += " May differ by mode, role or kind of bus: a map of these."
+        return {"anyOf": [value, cases], **about}

@@ -56,5 +56,6 @@ class InputFaults(Exception):
     """Raised once per reading, with every fault found."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:
-        self.faults = tuple(sorted(set(faults), key=lambda f: (f.file, f.line, f.column, f.path, f.expected)))
+        # by place; at one place in the order found, which no hash seed changes
+        self.faults = tuple(sorted(dict.fromkeys(faults), key=lambda f: (f.file, f.line, f.column)))
         super().__init__("\n".join(str(fault) for fault in self.faults))

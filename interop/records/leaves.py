@@ -168,9 +168,7 @@ def calendar_date() -> Leaf[str]:
             pass
         raise Expected(expected)
 
-    # a loader that makes an object of a date leaves the editor nothing to look at: any scalar but these
-    schema = {"not": {"type": ["array", "boolean", "null", "number", "object"]}, "pattern": r"^\d{4}-\d{2}-\d{2}$"}
-    return Leaf(parse, expected, schema)
+    return Leaf(parse, expected, {"type": "string", "pattern": r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"})
 
 
 def normal_id(text: str) -> str:

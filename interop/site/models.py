@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, Any, ClassVar
 
 from pydantic import ConfigDict, Field
@@ -175,6 +176,10 @@ class WishesEntry(Strict):
     prefer: list[Words] = Field(default_factory=list)
 
 
+# Any text here: what the calendar says of it is told together with the names of the entry.
+_DATE = replace(free_text(40), schema=calendar_date().schema)
+
+
 class AcceptedEntry(Strict):
     """A caution that somebody accepts, with name and date."""
 
@@ -182,7 +187,7 @@ class AcceptedEntry(Strict):
     about: Names
     why: Words
     by: Words
-    on: Annotated[str, Plain(calendar_date())]
+    on: Annotated[str, Plain(_DATE)]
 
 
 FoundEntry = dict[str, FoundValue]

@@ -16,7 +16,7 @@ from interop.records.models import Record
 from interop.records.nodes import Document, shown
 from interop.records.switches import Pattern, pattern_texts
 from interop.site.models import DeviceEntry, RackEntry, SiteFile
-from interop.site.ranges import MOST, expand_ids, numbered
+from interop.site.ranges import MOST, numbered
 from interop.site.read_links import read_cables, read_links
 from interop.site.read_runs import read_posts, read_runs
 from interop.site.reader import Known, Path, Reader, Records
@@ -77,10 +77,7 @@ def _doubtful(reader: Reader) -> None:
             reader.blind = True
             continue
         for key in set(entries) - set(getattr(reader.raw, section)):
-            try:
-                reader.doubtful.update(expand_ids(key))
-            except Expected:
-                reader.blind = True
+            reader.written(key)
 
 
 # ---- devices ----
@@ -107,7 +104,8 @@ def _read_devices(reader: Reader) -> None:
 def _expand(reader: Reader, section: str, kind: str, key: str, entry: DeviceEntry, seen: dict[str, int]) -> list[_Row]:
     path: Path = (section, key)
     names = reader.ids(path, key, key=True)
-    reader.blind = reader.blind or not names
+    if not names:
+        reader.written(key)
     at = reader.document.at(path)
     places = _places(reader, path, entry, key, len(names))
     loaded = _record_of(reader, path, entry, places)
@@ -183,7 +181,7 @@ def _read_found_devices(reader: Reader) -> None:
         for key, entry in table.items():
             path: Path = (section, key)
             for name in reader.ids(path, key, key=True):
-                if not reader.known(path, name, reader.devices, "a device of this site", key=True):
+                if not reader.device(path, name, reader.devices, "a device of this site", key=True):
                     continue
                 if name in seen:
                     reader.fault(path, f'"{name}" a second time', f"each device once (first on line {seen[name]})",

@@ -32,13 +32,13 @@ def read_links(reader: Reader, path: Path, table: Mapping[str, LinkEntry]) -> tu
         packs = reader.packs((*here, "packs"), entry.packs)
         manager = entry.manager
         if manager is not None and manager != "propose" and packs:
-            reader.known((*here, "manager"), manager, packs, "a pack of this link, or propose")
+            reader.device((*here, "manager"), manager, packs, "a pack of this link, or propose")
         reports = reader.ids((*here, "reports_to"), entry.reports_to) if entry.reports_to else ()
         for name in reports:
             if name in packs:
                 reader.fault((*here, "reports_to"), f'"{name}", a pack of this link', "a controller of this site")
             else:
-                reader.known((*here, "reports_to"), name, followers, "a controller of this site")
+                reader.device((*here, "reports_to"), name, followers, "a controller of this site")
         leave = reader.packs((*here, "may_leave"), entry.may_leave) if entry.may_leave else ()
         links.append(Link(normal_id(key), packs, manager, reports, entry.group, frozenset(leave),
                           entry.cables == "propose", reader.document.at(here)))
@@ -86,7 +86,7 @@ def _cable_ends(reader: Reader, here: Path, entry: CableEntry, count: int,
                 yield _manager_link(end_a, end_b, links), _manager_link(end_b, end_a, links)
         return
     written = reader.ids((*here, "chain"), entry.chain)
-    chain = tuple(c for c in written if reader.known((*here, "chain"), c, reader.devices, "a device of this site"))
+    chain = tuple(c for c in written if reader.device((*here, "chain"), c, reader.devices, "a device of this site"))
     if chain != written or not chain or not count:
         return
     if len(chain) - 1 != count:
@@ -119,7 +119,7 @@ def _end(reader: Reader, path: Path, text: str, links: Sequence[Link]) -> End | 
         name = " ".join(words[:cut])
         if name in reader.devices:
             return _end_of(reader, path, name, " ".join(words[cut:]) or None)
-    reader.known(path, words[0], reader.devices, "a device of this site, with its port")
+    reader.device(path, words[0], reader.devices, "a device of this site, with its port")
     return None
 
 

@@ -57,12 +57,16 @@ def read_runs(reader: Reader) -> tuple[Run, ...]:
         for field, found in ends.items():
             if found is None and count:
                 reader.uneven((*here, field), entry.from_ if field == "from" else entry.to, count, "ends", key)
+        for pole in ("plus", "minus", ""):
+            held = getattr(entry, pole) if pole else entry
+            if held is not None and held.device is not None:
+                reader.record((*here, pole, "device") if pole else (*here, "device"), held.device)
         if ends["from"] is None or ends["to"] is None:
             continue
         own = entry.from_ == "pack" or units
         for i, (start, end) in enumerate(zip(ends["from"], ends["to"], strict=True)):
             name = names[i] if i < len(names) else names[0]
-            if own and not reader.known(here, name, reader.devices, "a device of this site", key=True):
+            if own and not reader.device(here, name, reader.devices, "a device of this site", key=True):
                 continue
             a = name if own else _post(reader, (*here, "from"), start)
             b = _post(reader, (*here, "to"), end)
@@ -70,8 +74,4 @@ def read_runs(reader: Reader) -> tuple[Run, ...]:
                 reader.fault(here, f'both ends on busbar "{a}"', "two different busbars", key=True)
             if a is not None and b is not None:
                 runs.append(Run(name, a, f"busbar {b}", at) if own else Run(name, f"busbar {a}", f"busbar {b}", at))
-        for pole in ("plus", "minus", ""):
-            held = getattr(entry, pole) if pole else entry
-            if held is not None and held.device is not None:
-                reader.record((*here, pole, "device") if pole else (*here, "device"), held.device)
     return tuple(runs)

@@ -99,14 +99,26 @@ class Reader:
             self._packs = {one.id: None for one in self.devices.values() if one.kind == "pack"}
             self._pack_count = len(self.devices)
         return tuple(name for name in self.ids(path, text, key=key)
-                     if self.known(path, name, self._packs, "a pack of this site", key=key))
+                     if self.device(path, name, self._packs, "a pack of this site", key=key))
+
+    def device(self, path: Path, name: str, known: Collection[str], what: str, *, key: bool = False) -> bool:
+        """Whether a name is one of the known devices; a fault if not, unless its own entry is at fault."""
+        if name not in known and (name in self.doubtful or self.blind):
+            return False
+        return self.known(path, name, known, what, key=key)
+
+    def written(self, key: str) -> None:
+        """Note the ids of an entry that could not be read, so that nobody is told that they do not exist."""
+        try:
+            self.doubtful.update(expand_ids(key))
+        except Expected:
+            self.doubtful.add(key)
+            self.blind = self.blind or ".." in key or "," in key  # whatever it was meant to name
 
     def known(self, path: Path, name: str, known: Collection[str], what: str, *, key: bool = False) -> bool:
-        """Whether a name is one of the known ones; a fault if not, unless its own entry is at fault."""
+        """Whether a name is one of the known ones; a fault if not."""
         if name in known:
             return True
-        if name in self.doubtful or self.blind:
-            return False
         told = self._told[path] = self._told.get(path, 0) + 1
         some = ", ".join(list(known)[:_SHOWN]) + (" …" if len(known) > _SHOWN else "")
         expected = f"{what}: {some or 'there is none'}"

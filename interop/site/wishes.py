@@ -6,12 +6,14 @@ import re
 from collections.abc import Sequence
 
 from interop.records.faults import nearest
+from interop.records.leaves import Expected, calendar_date
 from interop.records.nodes import shown
 from interop.site.reader import Path, Reader
 from interop.site.site import Accepted, Link, Wish
 
 __all__ = ["read_accepted", "read_wishes"]
 
+_DATE = calendar_date()
 _WISHES = (
     (re.compile(r"keep addresses of (?P<ids>.+)"), "addresses"),
     (re.compile(r"keep switches of (?P<ids>.+)"), "switches"),
@@ -124,6 +126,10 @@ def read_accepted(reader: Reader) -> tuple[Accepted, ...]:
         for name in about:
             if name in reader.records and reader.doubtful:
                 continue  # the model of a device that could not be read
-            reader.known((*path, "about"), name, known, "a device or model of this site")
+            reader.device((*path, "about"), name, known, "a device or model of this site")
+        try:
+            _DATE.parse(entry.on)
+        except Expected as bad:
+            reader.fault((*path, "on"), shown(entry.on), bad.expected)
         accepted.append(Accepted(entry.rule, about, entry.why, entry.by, entry.on, reader.document.at(path)))
     return tuple(accepted)
