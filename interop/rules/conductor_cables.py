@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
 
 from interop.rules.conductor_nets import Cabled, cabled, where
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.link_facts import made_kinds
 from interop.rules.wording import named
 from interop.standards import plugs
-from interop.wiring.contacts import BusWire, NotStated, Socket, Unknown
+from interop.wiring.contacts import BusWire, Face, NotStated, Socket, Unknown
 from interop.wiring.faces import inside_known
 from interop.wiring.stage import Stage, StageCable
 
@@ -19,11 +20,16 @@ Wire = tuple[str, str]
 """Identity of a bus, and one of its wires."""
 
 
-def _wires(socket: Socket) -> dict[Wire, tuple[str, ...]]:
+def _wires(socket: Socket) -> Mapping[Wire, tuple[str, ...]]:
+    return _face_wires(socket.face)
+
+
+@lru_cache(maxsize=4096)
+def _face_wires(face: Face) -> Mapping[Wire, tuple[str, ...]]:
     """Return the pins of each bus wire of a socket."""
     found: dict[Wire, tuple[str, ...]] = {}
-    for pin in socket.face.poles:
-        for contact in socket.face.contacts[pin]:
+    for pin in face.poles:
+        for contact in face.contacts[pin]:
             if isinstance(contact, BusWire):
                 wire = (contact.bus, contact.wire)
                 found[wire] = (*found.get(wire, ()), pin)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -23,6 +23,7 @@ from interop.wiring.contacts import (
     Supply,
     Unknown,
     Unused,
+    node_faults,
 )
 from interop.wiring.faces import port_of_socket
 from interop.wiring.stage import Stage, StageCable
@@ -80,6 +81,11 @@ class Cabled:
     other: Socket
     joined: tuple[tuple[str, str], ...]
 
+    @property
+    def ends(self) -> tuple[Socket, Socket]:
+        """The sockets at both ends."""
+        return self.one, self.other
+
 
 @lru_cache(maxsize=2)
 def cabled(stage: Stage) -> tuple[Cabled, ...]:
@@ -97,7 +103,7 @@ def net_groups(stage: Stage) -> tuple[NetGroup, ...]:
     """Gather the faults of all nets of a stage by link and cause."""
     groups: dict[tuple[object, ...], NetGroup] = {}
     links: dict[int, str | None] = {}
-    for cables, fault in stage.net_faults:
+    for cables, fault in _faults(stage):
         if id(cables) not in links:
             links[id(cables)] = _link_of(cables)
         blank = isinstance(fault.first.contact, _BLANK) and isinstance(fault.second.contact, _BLANK)
@@ -108,6 +114,22 @@ def net_groups(stage: Stage) -> tuple[NetGroup, ...]:
         group.faults.append(fault)
         group.nets[id(cables)] = cables
     return tuple(groups.values())
+
+
+def _faults(stage: Stage) -> Iterator[tuple[tuple[StageCable, ...], NodeFault]]:
+    """Yield every fault with its culprits at pins that a conductor ends on, where the copper inside offers one."""
+    wired = {
+        Spot(s.device, s.name, pair[i]) for one in cabled(stage) for pair in one.joined for i, s in enumerate(one.ends)
+    }
+    for cables, net in stage.nets:
+        faults = node_faults(net.held)
+        if faults:
+            at = {(h.spot.device, h.contact): h for h in reversed(net.held) if h.spot in wired}
+            for fault in faults:
+                first, second = (
+                    h if h.spot in wired else at.get((h.spot.device, h.contact), h) for h in (fault.first, fault.second)
+                )
+                yield cables, NodeFault(fault.cause, first, second)
 
 
 def _link_of(cables: Iterable[StageCable]) -> str | None:
@@ -175,7 +197,7 @@ class _Pairing:
 def pairings(stage: Stage, faults: Iterable[NodeFault]) -> str:
     """Say which pins meet: alike joinings folded, both culprits named by device, socket and pin."""
     found: dict[tuple[str, ...], _Pairing] = {}
-    for fault in faults:
+    for fault in sorted(faults, key=lambda f: [stage.device(h.spot.device).index for h in (f.first, f.second)]):
         key: list[str] = []
         for held in (fault.first, fault.second):
             key += [stage.device(held.spot.device).record.id, _port(stage, held.spot), contact_text(held.contact)]

@@ -91,7 +91,8 @@ def _demands(stage: Stage) -> Iterator[Hit]:
         asking, text, unknown = _who_asks(kinds, manager)
         about = (link.manager, *asking.packs)
         if unknown:
-            yield _generation_unknown(stage, link, about)
+            blank = [n for k in kinds if k.record.family == asking.record.family for n in k.packs if _no_generation(k)]
+            yield _generation_unknown(stage, link, (*about, *blank))
         else:
             yield broken(
                 about,
@@ -135,6 +136,10 @@ def _newest_text(newest: Sequence[Record]) -> str:
         if names
         else "must have the newest as manager"
     )
+
+
+def _no_generation(kind: Kind) -> bool:
+    return kind.record.generation.only is None
 
 
 def _demand_unknown(stage: Stage, link: StageLink, kinds: Sequence[Kind]) -> Iterator[Hit]:

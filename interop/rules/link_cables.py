@@ -11,6 +11,7 @@ from interop.rules.wording import named
 from interop.standards.buses import longest_bus_m
 from interop.wiring.contacts import BusWire, Cause, NotStated, Reference, Socket, Unknown, joining
 from interop.wiring.stage import Stage, StageCable, StageEnd, StageLink
+from interop.wiring.talks import Talk
 
 __all__: list[str] = []
 
@@ -294,19 +295,27 @@ def _too_long(stage: Stage) -> Iterator[Hit]:
         chain = [c for c in stage.cables if c.link == link.id and c.carries == "chain"]
         hops = {bus.hop for k in kinds_of(stage, link) for bus in chain_buses(k.record, k.mode).values()}
         for cables in [[c] for c in chain] if hops == {"one"} else [chain]:
-            yield from _length(link, cables, "chain")
+            yield from _length(stage, link, cables, "chain")
         for cable in report_cables(stage, link):
-            yield from _length(link, [cable], "report")
+            yield from _length(stage, link, [cable], "report")
 
 
-def _length(link: StageLink, cables: Sequence[StageCable], purpose: str) -> Iterator[Hit]:
+def _only_talk(stage: Stage, link: StageLink) -> Talk | None:
+    """Return kind and rate of the chain where every mode of every pack has the same, whatever the dialect is."""
+    buses = [bus for k in kinds_of(stage, link) for bus in chain_buses(k.record, k.mode).values()]
+    found = {(bus.kind.only, bus.rates_bps.only) for bus in buses}
+    kind, rates = found.pop() if len(found) == 1 else (None, None)
+    return Talk(kind, "", rates[0]) if kind is not None and rates is not None and len(rates) == 1 else None
+
+
+def _length(stage: Stage, link: StageLink, cables: Sequence[StageCable], purpose: str) -> Iterator[Hit]:
     if not cables:
         return
     devices = tuple(dict.fromkeys(e.device for c in cables for e in (c.a, c.b)))
     ids = named([c.id for c in cables])
     total = round(sum(c.length_m for c in cables if c.length_m is not None), 3)
     missing = [c.id for c in cables if c.length_m is None]
-    talk = link.chain if purpose == "chain" else link.report
+    talk = (link.chain or _only_talk(stage, link)) if purpose == "chain" else link.report
     if talk is None or talk.kind not in ("rs-485", "can", "rs-232"):
         if talk is None:
             yield cannot_tell(

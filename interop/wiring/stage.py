@@ -13,10 +13,10 @@ from functools import cached_property
 from interop.records.models import Record
 from interop.records.switches import Case, Pattern, readings
 from interop.site.site import Cable, Device, End, Link, Site
-from interop.wiring.contacts import Net, NodeFault, Socket, Spot, build_nets, node_faults
-from interop.wiring.faces import port_poles, socket_of
+from interop.wiring.contacts import Face, Net, NodeFault, Socket, Spot, build_nets, node_faults
+from interop.wiring.faces import port_poles, socket_face
 from interop.wiring.paths import Shape, shape_of
-from interop.wiring.talks import Talk, chain_talks, controller_talks, report_talks
+from interop.wiring.talks import RecordKey, Talk, chain_talks, controller_talks, report_talks
 
 __all__ = [
     "Stage",
@@ -197,14 +197,18 @@ class Stage:
         record = self.device(end.device).record
         name = end.socket or record.ports[end.port].sockets[0]
         pack = self.packs.get(end.device)
-        return socket_of(
-            end.device,
-            record,
-            end.port,
-            name,
-            pack.mode if pack is not None else None,
-            lambda bus: self.bus_identity(end.device, bus),
-        )
+        mode = pack.mode if pack is not None else None
+        buses = tuple((bus, self.bus_identity(end.device, bus)) for bus in record.buses)
+        key = (RecordKey(record), end.port, name, mode, buses)
+        face = self._faces.get(key)
+        if face is None:
+            face = self._faces[key] = socket_face(record, end.port, name, mode, dict(buses).__getitem__)
+        return Socket(end.device, end.port, name, face)
+
+    @cached_property
+    def _faces(self) -> dict[tuple[object, ...], Face]:
+        """Faces by record, socket, mode and identity of the buses: packs of one link share them."""
+        return {}
 
     @cached_property
     def nets(self) -> tuple[tuple[tuple[StageCable, ...], Net], ...]:
