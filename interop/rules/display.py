@@ -1,13 +1,19 @@
-"""Rules of the settings subject about what a controller shows: how much of the bank its one figure speaks for."""
+"""Rules of the settings subject about what a controller is told: of whom its figures speak, what they are worth."""
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from interop.rules.finding import FactUsed, Hit, Level, broken, fact_used, rule
+from interop.records.answers import Answer, all_of
+from interop.records.facts import ABSENT, Fact
+from interop.records.leaves import Span
+from interop.records.models import Record
+from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fact_used, rule
 from interop.rules.wording import joined, named, of_record
 from interop.site.site import Device
+from interop.wiring.busbar import same_value
 from interop.wiring.stage import Stage, StageLink
 
 __all__: list[str] = []
@@ -92,3 +98,80 @@ def _shows_part(stage: Stage) -> Iterator[Hit]:
                          "Set limits by voltage, not by charge state, and measure the current of the whole bank apart; "
                          f"tell everyone that {named([d.id for d in unseen])} {are} not on the display.",
                          facts=tuple(f for _, one in shown for f in one.facts))
+
+
+# ---- what the reported figures are worth ----
+
+
+def _several(stage: Stage) -> Iterator[tuple[StageLink, Device]]:
+    """Links of several packs whose manager is known and reports to a controller."""
+    for link in stage.links:
+        if link.judged and link.manager is not None and link.reports_to and len(link.packs) > 1:
+            yield link, stage.device(link.manager)
+
+
+@rule(
+    "mean-not-weighted",
+    "settings",
+    broken=Level.CAUTION,
+    unknown=Level.NOTE,
+    meaning="The manager reports the plain mean charge state of packs of unlike capacity.",
+    source="record",
+    explain="""A plain mean counts a small pack as much as a big one. With 100 Ah at half and 300 Ah full it says three
+quarters where seven eighths are left, and the other way round it promises energy that is not there. Limits by charge
+state then act too early or too late. Set limits by voltage, or take a manager that weights by capacity.""",
+)
+def _mean(stage: Stage) -> Iterator[Hit]:
+    for link, device in _several(stage):
+        charge = device.record.manager.reports.charge_state
+        plain = charge.judge(lambda said: Answer.BROKEN if said == "mean" else Answer.HOLDS)
+        groups: dict[str, list[Device]] = {}
+        for name in link.packs:
+            groups.setdefault(stage.device(name).record.id, []).append(stage.device(name))
+        kinds = [group[0].record for group in groups.values()]
+        alike = all_of(same_value(_capacity(a), _capacity(b)) for a, b in itertools.combinations(kinds, 2))
+        if Answer.HOLDS in (plain, alike):
+            continue
+        sizes = joined([f"{_capacity(g[0].record).wording()} in {of_record(g)}" for g in groups.values()])
+        make = broken if plain is alike is Answer.BROKEN else cannot_tell
+        says = "reports the plain mean charge state of" if charge.only == "mean" else "reports in a way not known on"
+        yield make(
+            (device.id, *(p for p in link.packs if p != device.id)),
+            f"Link {link.id}: {of_record([device])} {says} packs whose capacities are {sizes} Ah",
+            "Set limits by voltage, not by charge state.",
+            facts=(fact_used(device, "manager.reports.charge_state", charge),),
+        )
+
+
+def _capacity(record: Record) -> Fact[float | Span]:
+    return record.cells.capacity_ah if record.cells is not None else ABSENT
+
+
+@rule(
+    "limits-of-absent-packs",
+    "settings",
+    broken=Level.CAUTION,
+    unknown=Level.NOTE,
+    meaning="The manager adds the limits of packs that are off to what it reports.",
+    source="record",
+    explain="""A manager that goes on counting a pack that has switched itself off allows the controller the current of
+all, and the packs that are left carry it. The next one trips, the rest carry still more, and all go one after the
+other. Set the controller's own current limit to what the bank can carry with its biggest pack missing, and look after
+every trip which packs are still on.""",
+)
+def _limits(stage: Stage) -> Iterator[Hit]:
+    for link, device in _several(stage):
+        limits = device.record.manager.reports.limits
+        answer = limits.judge(lambda said: Answer.BROKEN if said == "sum of all" else Answer.HOLDS)
+        if answer is Answer.HOLDS:
+            continue
+        adds = "reports the sum of the limits of all"
+        does = adds if answer is Answer.BROKEN else "does not say whose limits it adds up on"
+        make = broken if answer is Answer.BROKEN else cannot_tell
+        yield make(
+            (device.id, *(p for p in link.packs if p != device.id)),
+            f"Link {link.id}: {of_record([device])} {does} {len(link.packs)} packs"
+            + (", also of those that are off" if answer is Answer.BROKEN else ""),
+            "Set the controller's own current limit to what the bank carries with its biggest pack off.",
+            facts=(fact_used(device, "manager.reports.limits", limits),),
+        )
