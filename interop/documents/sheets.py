@@ -21,7 +21,7 @@ __all__ = ["SheetInput", "setting_sheets", "sheet_inputs"]
 _ROOM_PT = 505.0  # width of the printed area: A4 less two margins of 16 mm [pt]
 
 
-_REMARKS_AT_MOST = 4  # one page a pack; the rest stands in plan.json
+_REMARKS_AT_MOST = 6  # the template shows as many as one page holds; the rest stands in plan.json
 
 
 @dataclass(frozen=True)

@@ -333,9 +333,9 @@ def test_notes_and_the_power_stop_are_left_to_plan_json(small: dict[str, str]) -
     assert "R2 keeps the address it had" not in flat(small["R2"])
 
 
-def test_more_than_four_remarks_are_counted() -> None:
+def test_more_remarks_than_a_page_holds_are_counted() -> None:
     plan = small_plan()
     plan["findings"] += [finding(f"rule-{i}", "caution", ["R1"], f"Caution number {i}.", "") for i in range(7)]
     sheet = next(one for one in sheet_inputs(plan, small_faces()) if one.id == "R1")
-    assert len(sheet.remarks) == 4
-    assert sheet.remarks_more == 5
+    assert len(sheet.remarks) == 6
+    assert sheet.remarks_more == 3
