@@ -79,7 +79,8 @@ def _facts(pack: Mapping[str, Any], face: DeviceFace) -> tuple[tuple[str, str], 
 def _remarks(plan: Mapping[str, Any], device: str) -> list[Mapping[str, Any]]:
     """What a reader at this pack needs: stops and cautions. Notes are in plan.json; the banner speaks of power."""
     own = about(plan["findings"], device)
-    return [one for one in own if one["level"] != "note" and one["rule"] != "power-not-judged"]
+    wanted = [one for one in own if one["level"] != "note" and one["rule"] != "power-not-judged"]
+    return sorted(wanted, key=lambda one: (one["level"] != "stop", one["accepted"] is not None))
 
 
 def _sheet(plan: Mapping[str, Any], device: str, face: DeviceFace, ends: Sequence[Any]) -> SheetInput:

@@ -15,4 +15,5 @@ from interop.rules import (  # noqa: F401  (enters their rules)
     settings,
     stop_line,
     stop_reach,
+    switch_side,
 )
