@@ -71,18 +71,29 @@ def _share(packs: Sequence[Device], unseen: Sequence[Device]) -> str:
 
 
 def _reporting(stage: Stage, controller: str) -> list[StageLink]:
-    return [link for link in stage.links if link.judged and controller in link.reports_to and link.packs
-            and (link.manager is not None or link.polled_by_controller)]
+    return [
+        link
+        for link in stage.links
+        if link.judged
+        and controller in link.reports_to
+        and link.packs
+        and (link.manager is not None or link.polled_by_controller)
+    ]
 
 
-@rule("controller-shows-part", "settings", broken=Level.CAUTION, unknown=Level.CAUTION,
-      meaning="A controller shows the charge state of some packs of the bank only.",
-      source="record",
-      explain="""A manager knows its own packs and nothing else. A pack on the busbar without a data link, or on a
+@rule(
+    "controller-shows-part",
+    "settings",
+    broken=Level.CAUTION,
+    unknown=Level.CAUTION,
+    meaning="A controller shows the charge state of some packs of the bank only.",
+    source="record",
+    explain="""A manager knows its own packs and nothing else. A pack on the busbar without a data link, or on a
 link that reports elsewhere, fills and empties unseen: the display can say empty while half of the energy is still
 there, or full while that half is not. Whether the figure is the lowest, a mean or the manager's own is in its record.
 Do not let charge-state limits of the controller decide what all packs have to carry: set limits by voltage, and
-measure the current of the whole bank in its common minus (common practice).""")
+measure the current of the whole bank in its common minus (common practice).""",
+)
 def _shows_part(stage: Stage) -> Iterator[Hit]:
     for controller in dict.fromkeys(c for link in stage.links for c in link.reports_to):
         shown = [(link, _shown(stage, link)) for link in _reporting(stage, controller)]
@@ -93,11 +104,13 @@ def _shows_part(stage: Stage) -> Iterator[Hit]:
         if unseen:
             are = "is" if len(unseen) == 1 else "are"
             words = joined([one.words for _, one in shown])
-            yield broken((controller, *(d.id for d in unseen)),
-                         f"{controller} shows {words}; {of_record(unseen)} {are} not in it: {_share(packs, unseen)}",
-                         "Set limits by voltage, not by charge state, and measure the current of the whole bank apart; "
-                         f"tell everyone that {named([d.id for d in unseen])} {are} not on the display.",
-                         facts=tuple(f for _, one in shown for f in one.facts))
+            yield broken(
+                (controller, *(d.id for d in unseen)),
+                f"{controller} shows {words}; {of_record(unseen)} {are} not in it: {_share(packs, unseen)}",
+                "Set limits by voltage, not by charge state, and measure the current of the whole bank apart; "
+                f"tell everyone that {named([d.id for d in unseen])} {are} not on the display.",
+                facts=tuple(f for _, one in shown for f in one.facts),
+            )
 
 
 # ---- what the reported figures are worth ----

@@ -63,8 +63,10 @@ def complaints(plan: Plan) -> list[str]:
     for name, pack in plan["packs"].items():
         if pack["role"] != "unmanaged":
             device = bank.devices[name]
-            if (device.role, device.address) != (pack["role"], {pack["address"]}):
-                found.append(f"{name} is {device.role} at {sorted(device.address)}, not {pack['role']} at {pack['address']}")
+            if (device.role, device.address) != (pack["role"], frozenset({pack["address"]})):
+                found.append(
+                    f"{name} is {device.role} at {sorted(device.address)}, not {pack['role']} at {pack['address']}"
+                )
     return found + list(_terminators(plan, bank))
 
 
@@ -75,7 +77,9 @@ def _terminators(plan: Plan, bank: Bank) -> Iterator[str]:
         found = sorted(d for d, b in map(tuple, bus["nodes"]) if d in plugs or _ends(bank.devices[d], b))
         if found != said:
             yield f"bus {name} is terminated at {found}, not at {said}"
-        asked = {bank.devices[d].record["buses"][b].get("termination", {}).get("ends") for d, b in map(tuple, bus["nodes"])}
+        asked = {
+            bank.devices[d].record["buses"][b].get("termination", {}).get("ends") for d, b in map(tuple, bus["nodes"])
+        }
         if "required" in asked and len(found) != 2:
             yield f"bus {name} needs two terminators and has {len(found)}"
 

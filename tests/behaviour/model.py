@@ -1,8 +1,9 @@
-"""A bank that runs on the bench of a test: packs read their own switches, poll, answer, and hold or release their lines.
+"""A bank that runs on the bench of a test: packs read their own switches, poll, answer, hold or release their lines.
 
-Nothing of the program is used. What stands in the records is read with a few lines of YAML, patterns are looked up in the
-truth tables typed by hand, and copper is a union of pins through cables and devices. What a pack does is common practice:
-one asks, those asked answer at their address, two that speak at once are both lost, a closed pair stops a pack.
+Nothing of the program is used. What stands in the records is read with a few lines of YAML, patterns are looked up in
+the truth tables typed by hand, and copper is a union of pins through cables and devices. What a pack does is common
+practice: one asks, those asked answer at their address, two that speak at once are both lost, a closed pair stops a
+pack.
 """
 
 from __future__ import annotations
@@ -17,12 +18,13 @@ from typing import Any
 import yaml
 
 Json = dict[str, Any]
-Spot = tuple[str, str, str]                 # device, socket, pin
+Spot = tuple[str, str, str]  # device, socket, pin
 BLANK = ("empty", "unused", "unknown", "not stated")
 WIRES = ("plus", "minus", "high", "low")
 
 
 # ---- what is read ----
+
 
 def read_records(folders: Iterable[Path]) -> dict[str, Json]:
     """Return every record of some folders by id; all values are texts."""
@@ -57,7 +59,9 @@ def read_tables(folders: Iterable[Path], records: Mapping[str, Json]) -> dict[st
                 pattern = tuple(entry["pattern"].split()) if slide else (entry["pattern"],)
                 pairs = (pair.partition("=") for pair in entry["values"].split(";") if pair)
                 values = None if entry["values"] == "no meaning" else {key: value for key, _, value in pairs}
-                found.setdefault(path.stem, []).append(Line(entry["row"], entry["role"], entry["mode"], values, pattern))
+                found.setdefault(path.stem, []).append(
+                    Line(entry["row"], entry["role"], entry["mode"], values, pattern)
+                )
     return found
 
 
@@ -83,6 +87,7 @@ def numbers(text: str) -> list[int]:
 
 
 # ---- copper ----
+
 
 class Copper:
     """Pieces of copper that are one."""
@@ -117,11 +122,14 @@ class Device:
 
     def alive(self, section: str) -> dict[str, Json]:
         """Return the buses or lines alive in the mode."""
-        return {name: one for name, one in self.record.get(section, {}).items()
-                if "modes" not in one or self.mode in several(one["modes"])}
+        return {
+            name: one
+            for name, one in self.record.get(section, {}).items()
+            if "modes" not in one or self.mode in several(one["modes"])
+        }
 
     def use(self, port: str, pin: str) -> tuple[str, str, str]:
-        """Return what a pin is in the mode: (data, bus, wire), (line, name, wire), (reference, port, ""), (supply, volts, "") or blank."""
+        """Return what a pin is: (data, bus, wire), (line, name, wire), (reference, port), (supply, V) or blank."""
         raw = self.record.get("pins", {}).get(port, {}).get(pin)
         found = [self._one(port, text) for text in several(raw)] if not isinstance(raw, dict) else []
         live = [one for one in found if one is not None]
@@ -150,12 +158,12 @@ class Device:
 
     def port_of(self, socket: str) -> str:
         """Return the port of a socket."""
-        return next(name for name, port in self.record["ports"].items() if socket in several(port["sockets"]))
+        return next(str(name) for name, port in self.record["ports"].items() if socket in several(port["sockets"]))
 
 
 @dataclass
 class Outcome:
-    """What happens. ``received``: by controller the packs that it hears of, with their address. The rest: what goes wrong."""
+    """What happens. ``received``: by controller the packs it hears of with their address. ``faults``: what is wrong."""
 
     received: dict[str, dict[str, int]]
     faults: list[str]
@@ -169,9 +177,14 @@ class Bank:
         self.tables = tables
         self.cables = {name: one for name, one in plan["cables"].items() if one["action"] != "remove"}
         self.devices = {name: self._device(name, one, records[one["record"]]) for name, one in plan["devices"].items()}
-        self.plugged = {(end[0], end[1]) for one in self.cables.values() for end in (one["from"], one["to"]) if end[2] is not None}
-        self.faults: list[str] = [f"cable {name} ends in no socket" for name, one in self.cables.items()
-                                  if None in (one["from"][2], one["to"][2])]
+        self.plugged = {
+            (end[0], end[1]) for one in self.cables.values() for end in (one["from"], one["to"]) if end[2] is not None
+        }
+        self.faults: list[str] = [
+            f"cable {name} ends in no socket"
+            for name, one in self.cables.items()
+            if None in (one["from"][2], one["to"][2])
+        ]
         for device in self.devices.values():
             if device.kind == "pack":
                 self._wake(device)
@@ -194,7 +207,8 @@ class Bank:
         found = []
         for line in self.tables.get(device.record["id"], []):
             fits = len(line.pattern) == len(device.patterns[row]) and all(
-                wanted in ("x", have) for wanted, have in zip(line.pattern, device.patterns[row], strict=True))
+                wanted in ("x", have) for wanted, have in zip(line.pattern, device.patterns[row], strict=True)
+            )
             if line.row == row and line.mode in ("", device.mode) and fits and line.values is not None:
                 found.append((line.role, line.values))
         return found
@@ -239,22 +253,30 @@ class Bank:
 
     def _manager_address(self, device: Device) -> set[int]:
         report = {bus.get("kind", "") for bus in device.alive("buses").values() if bus.get("used_by") == "manager"}
-        return {int(one) for one in by_case(self._rule(device).get("manager"), device.mode, *sorted(report)) if one != "none"}
+        return {
+            int(one)
+            for one in by_case(self._rule(device).get("manager"), device.mode, *sorted(report))
+            if one != "none"
+        }
 
     def _address(self, device: Device) -> None:
         made_by = device.record.get("manager", {}).get("made_by")
         read = frozenset(int(one) for one in device.values.get("address", ()))
-        device.address = frozenset(self._manager_address(device)) if device.role == "manager" and made_by == "flag" else read
+        device.address = (
+            frozenset(self._manager_address(device)) if device.role == "manager" and made_by == "flag" else read
+        )
         if len(device.address) > 1:
             device.mute.append(f"address {' or '.join(map(str, sorted(device.address)))}")
 
     def _number_by_order(self) -> None:
-        """Packs without address switches are counted from the manager along the cables, each from its own allowed numbers."""
+        """Packs without address switches are counted from the manager along the cables, from the numbers allowed."""
         beside: dict[str, list[str]] = {}
         for one in self._chain_cables():
             beside.setdefault(one["from"][0], []).append(one["to"][0])
             beside.setdefault(one["to"][0], []).append(one["from"][0])
-        heads = [d.id for d in self.devices.values() if d.role == "manager" and self._rule(d).get("given") == "by port order"]
+        heads = [
+            d.id for d in self.devices.values() if d.role == "manager" and self._rule(d).get("given") == "by port order"
+        ]
         for head in heads:
             order, waiting = [head], deque(beside.get(head, []))
             while waiting:
@@ -265,7 +287,7 @@ class Bank:
             for place, name in enumerate(order):
                 rule = self._rule(self.devices[name])
                 if rule.get("given") == "by port order" and "allowed" in rule:
-                    self.devices[name].address = frozenset(numbers(rule["allowed"])[place:place + 1])
+                    self.devices[name].address = frozenset(numbers(rule["allowed"])[place : place + 1])
 
     def _chain_cables(self) -> Iterator[Json]:
         for one in self.cables.values():
@@ -311,7 +333,12 @@ class Bank:
 
     def _wires(self, copper: Copper, device: Device, section: str, name: str) -> dict[str, Hashable]:
         what = "data" if section == "buses" else "line"
-        used = {wire for port, _, pin in self._pins(device) for kind, one, wire in (device.use(port, pin),) if (kind, one) == (what, name)}
+        used = {
+            wire
+            for port, _, pin in self._pins(device)
+            for kind, one, wire in (device.use(port, pin),)
+            if (kind, one) == (what, name)
+        }
         return {wire: copper.root((device.id, what, name, wire)) for wire in sorted(used)}
 
     def _held(self, copper: Copper) -> dict[Hashable, set[tuple[str, str, str, str]]]:
@@ -330,9 +357,14 @@ class Bank:
             live = {one for one in meant if one != ("reference",)}
             blank = {one[0] for one in held if one[1] in BLANK}
             if len(meant) > 1:
-                found[root] = " meets ".join(sorted(" ".join(one) for one in meant if one)) + f" ({', '.join(sorted({o[0] for o in held}))})"
+                found[root] = (
+                    " meets ".join(sorted(" ".join(one) for one in meant if one))
+                    + f" ({', '.join(sorted({o[0] for o in held}))})"
+                )
             elif live and blank:
-                found[root] = f"{' '.join(min(one for one in live if one))} leads to a blank pin of {', '.join(sorted(blank))}"
+                found[root] = (
+                    f"{' '.join(min(one for one in live if one))} leads to a blank pin of {', '.join(sorted(blank))}"
+                )
         return found
 
     def _meaning(self, name: str, what: str, bus: str, wire: str) -> tuple[str, ...] | None:
@@ -358,7 +390,11 @@ class Bank:
     def _media(self, copper: Copper) -> dict[Hashable, list[tuple[Device, str]]]:
         media: dict[Hashable, list[tuple[Device, str]]] = {}
         for device, bus, medium in self._transceivers(copper):
-            if device.kind != "pack" or device.record["buses"][bus].get("used_by") != "manager" or device.role == "manager":
+            if (
+                device.kind != "pack"
+                or device.record["buses"][bus].get("used_by") != "manager"
+                or device.role == "manager"
+            ):
                 media.setdefault(medium, []).append((device, bus))
         return media
 
@@ -381,12 +417,16 @@ class Bank:
             asking = [d.id for d, bus in nodes if self._asks(d, bus)]
             if len(asking) > 1:
                 yield medium, f"{' and '.join(sorted(asking))} ask at once"
-            reporting = [d.id for d, bus in nodes if d.kind == "pack" and d.record["buses"][bus].get("used_by") == "manager"]
+            reporting = [
+                d.id for d, bus in nodes if d.kind == "pack" and d.record["buses"][bus].get("used_by") == "manager"
+            ]
             if len(reporting) > 1:
                 yield medium, f"{' and '.join(sorted(reporting))} report at once"
-            packs = [(d, bus) for d, bus in nodes if d.kind == "pack" and d.record["buses"][bus].get("used_by") != "manager"]
+            packs = [
+                (d, bus) for d, bus in nodes if d.kind == "pack" and d.record["buses"][bus].get("used_by") != "manager"
+            ]
             for i, (one, bus) in enumerate(packs):
-                for other, _ in packs[i + 1:]:
+                for other, _ in packs[i + 1 :]:
                     if one.record["buses"][bus].get("hop") != "one" and one.address & other.address:
                         yield medium, f"{one.id} and {other.id} both speak at {min(one.address & other.address)}"
 
@@ -402,8 +442,15 @@ class Bank:
                     for far in nodes:
                         device, bus = far
                         raw = device.record["buses"][bus]
-                        if (device.kind == "pack" and device.id not in heard and device.role == "member" and not device.mute
-                                and device.address and raw.get("used_by") != "manager" and self._understand(mine, far)):
+                        if (
+                            device.kind == "pack"
+                            and device.id not in heard
+                            and device.role == "member"
+                            and not device.mute
+                            and device.address
+                            and raw.get("used_by") != "manager"
+                            and self._understand(mine, far)
+                        ):
                             heard.add(device.id)
                             if raw.get("hop") == "one":
                                 waiting.append(device)
@@ -417,8 +464,10 @@ class Bank:
             if head.kind == "pack" and head.role == "manager" and not head.mute:
                 heard = self._answers(media, head)
                 rule, stated = self._rule(head), head.values.get("count of members")
-                asked = set(numbers(rule["allowed"])) if "allowed" in rule else None      # a manager asks no others
-                heard = {name for name in heard if asked is None or name == head.id or self.devices[name].address <= asked}
+                asked = set(numbers(rule["allowed"])) if "allowed" in rule else None  # a manager asks no others
+                heard = {
+                    name for name in heard if asked is None or name == head.id or self.devices[name].address <= asked
+                }
                 if stated is not None and stated != {str(len(heard) - 1)}:
                     self.faults.append(f"{head.id} is set to {min(stated)} members and hears {len(heard) - 1}")
                 if rule.get("gaps") == "forbidden" and "start" in rule:
@@ -440,7 +489,12 @@ class Bank:
         copper = self._copper({name: one for name, one in self.cables.items() if name not in out})
         media = self._media(copper)
         collisions = list(self._collisions(media))
-        faults = [*self.faults, *self._mixed(copper).values(), *(text for _, text in collisions), *self._stopped(copper)]
+        faults = [
+            *self.faults,
+            *self._mixed(copper).values(),
+            *(text for _, text in collisions),
+            *self._stopped(copper),
+        ]
         faults += [f"{d.id}: {why}" for d in self.devices.values() for why in d.mute if self._managed(d.id)]
         received: dict[str, dict[str, int]] = {d.id: {} for d in self.devices.values() if d.kind != "pack"}
         dead = {medium for medium, _ in collisions}
@@ -462,5 +516,7 @@ class Bank:
                 wires = self._wires(copper, device, "lines", name)
                 closed = len(wires) > 1 and len(set(wires.values())) == 1
                 contact = line.get("contact")
-                if (contact == "closed to act" and closed) or (contact == "open to act" and not closed and self._managed(device.id)):
+                if (contact == "closed to act" and closed) or (
+                    contact == "open to act" and not closed and self._managed(device.id)
+                ):
                     yield f"{device.id}: line {name} is held"

@@ -16,7 +16,12 @@ from typing import Any
 import yaml
 
 Json = dict[str, Any]
-PAIRS = (("1", "2"), ("3", "6"), ("4", "5"), ("7", "8"))       # the twisted pairs of an eight-pole plug (TIA-568: pairs by position)
+PAIRS = (
+    ("1", "2"),
+    ("3", "6"),
+    ("4", "5"),
+    ("7", "8"),
+)  # the twisted pairs of an eight-pole plug (TIA-568: pairs by position)
 LINE_WORDS = ("stop", "enable", "wake", "direction", "on off")
 
 
@@ -66,6 +71,7 @@ def _load(path: Path) -> Json:
 
 # ---- ranges spread ----
 
+
 def spread(text: str | Iterable[str]) -> list[str]:
     """Return the ids of ``R1..R9, N1``."""
     if not isinstance(text, str):
@@ -86,26 +92,38 @@ def _spread_site(site: Json) -> Json:
     new = dict(site)
     for section in ("packs", "controllers", "devices"):
         if section in site:
-            new[section] = {name: {**entry, **({"place": _nth(entry["place"], i)} if "place" in entry else {})}
-                            for key, entry in site[section].items() for i, name in enumerate(spread(key))}
+            new[section] = {
+                name: {**entry, **({"place": _nth(entry["place"], i)} if "place" in entry else {})}
+                for key, entry in site[section].items()
+                for i, name in enumerate(spread(key))
+            }
     for section in ("found", "set"):
         if section in site:
-            new[section] = {name: entry for key, entry in site[section].items()
-                            for name in ([key] if key in ("links", "cables") else spread(key))}
+            new[section] = {
+                name: entry
+                for key, entry in site[section].items()
+                for name in ([key] if key in ("links", "cables") else spread(key))
+            }
     new["links"] = _spread_links(site.get("links", {}))
     new["cables"] = _spread_cables(site.get("cables", {}))
     for part, spreader in (("links", _spread_links), ("cables", _spread_cables)):
         if part in new.get("found", {}):
             new["found"] = {**new["found"], part: spreader(new["found"][part])}
     if "runs" in site:
-        new["runs"] = {name: {**entry, "to": _nth(entry["to"], i)} if entry["from"] == "pack" else entry
-                       for key, entry in site["runs"].items() for i, name in enumerate(spread(key))}
+        new["runs"] = {
+            name: {**entry, "to": _nth(entry["to"], i)} if entry["from"] == "pack" else entry
+            for key, entry in site["runs"].items()
+            for i, name in enumerate(spread(key))
+        }
     new["accepted"] = [{**one, "about": spread(one["about"])} for one in site.get("accepted", [])]
     return new
 
 
 def _spread_links(links: Json) -> Json:
-    return {name: spread(entry) if name == "none" else {**entry, "packs": spread(entry["packs"])} for name, entry in links.items()}
+    return {
+        name: spread(entry) if name == "none" else {**entry, "packs": spread(entry["packs"])}
+        for name, entry in links.items()
+    }
 
 
 def _spread_cables(cables: Json) -> Json:
@@ -118,12 +136,16 @@ def _spread_cables(cables: Json) -> Json:
             continue
         chain, rest = spread(entry["chain"]), {k: v for k, v in entry.items() if k not in ("chain", "from", "to")}
         for i, name in enumerate(names):
-            ends = {"from": f"{chain[i]} {entry.get('from', '')}".strip(), "to": f"{chain[i + 1]} {entry.get('to', '')}".strip()}
+            ends = {
+                "from": f"{chain[i]} {entry.get('from', '')}".strip(),
+                "to": f"{chain[i + 1]} {entry.get('to', '')}".strip(),
+            }
             found[name] = {**ends, **rest}
     return found
 
 
 # ---- every id renamed ----
+
 
 @dataclass
 class Names:
@@ -171,30 +193,46 @@ def _each(raw: object, change: Callable[[str], str]) -> object:
 
 def _rename_record(old: Json, names: Names) -> Json:
     own = old["id"]
-    bus, line, port, socket, row = (lambda n, sort=sort: names.new(f"{sort} of {own}", n)
-                                    for sort in ("bus", "line", "port", "socket", "row"))
-    dialect = lambda n: names.new("dialect", n)  # noqa: E731
+
+    def named(sort: str) -> Callable[[str], str]:
+        return lambda name: names.new(f"{sort} of {own}", name)
+
+    bus, line, port, socket, row = map(named, ("bus", "line", "port", "socket", "row"))
+
+    def dialect(name: str) -> str:
+        return names.new("dialect", name)
+
     new = dict(old)
     new["id"] = names.new("record", own)
     if "family" in old:
         new["family"] = names.new("family", old["family"])
-    new["with"] = [{**one, "other": re.sub(r"family (\S+)", lambda m: f"family {names.new('family', m[1])}", one["other"])}
-                   for one in old.get("with", [])]
+    new["with"] = [
+        {**one, "other": re.sub(r"family (\S+)", lambda m: f"family {names.new('family', m[1])}", one["other"])}
+        for one in old.get("with", [])
+    ]
     buses, lines = old.get("buses", {}), old.get("lines", {})
     new["buses"] = {bus(name): _rename_bus(entry, dialect, socket) for name, entry in buses.items()}
-    new["lines"] = {line(name): {**({"does": name} if name in LINE_WORDS else {}), **entry} for name, entry in lines.items()}
-    new["ports"] = {port(name): {**entry, "sockets": [socket(s) for s in entry["sockets"]]}
-                    for name, entry in old.get("ports", {}).items()}
+    new["lines"] = {
+        line(name): {**({"does": name} if name in LINE_WORDS else {}), **entry} for name, entry in lines.items()
+    }
+    new["ports"] = {
+        port(name): {**entry, "sockets": [socket(s) for s in entry["sockets"]]}
+        for name, entry in old.get("ports", {}).items()
+    }
 
     def use(text: str) -> str:
         name, _, wire = text.rpartition(" ")
         return f"{bus(name)} {wire}" if name in buses else f"{line(name)} {wire}" if name in lines else text
 
-    new["pins"] = {port(name): {pin: _each(what, use) for pin, what in pins.items()} for name, pins in old.get("pins", {}).items()}
+    new["pins"] = {
+        port(name): {pin: _each(what, use) for pin, what in pins.items()} for name, pins in old.get("pins", {}).items()
+    }
     new["printed"] = _keys(old.get("printed", {}), port)
     new["addresses"] = _keys(old.get("addresses", {}), bus)
-    new["switches"] = {row(name): {**entry, "parts": [_rename_part(part, bus, dialect) for part in entry["parts"]]}
-                       for name, entry in old.get("switches", {}).items()}
+    new["switches"] = {
+        row(name): {**entry, "parts": [_rename_part(part, bus, dialect) for part in entry["parts"]]}
+        for name, entry in old.get("switches", {}).items()
+    }
     if "port" in old.get("manager", {}):
         new["manager"] = {**old["manager"], "port": port(old["manager"]["port"])}
     return new
@@ -220,26 +258,52 @@ def _rename_part(part: Json, bus: Callable[[str], str], dialect: Callable[[str],
 
 def _rename_site(files: Files, names: Names) -> Json:
     site = files.site
-    models = {name: entry["model"] for part in ("packs", "controllers", "devices") for name, entry in site.get(part, {}).items()}
-    device = lambda n: names.new("device", n) if n in models else names.new("record", n) if n in files.records else n  # noqa: E731
+    models = {
+        name: entry["model"]
+        for part in ("packs", "controllers", "devices")
+        for name, entry in site.get(part, {}).items()
+    }
+
+    def device(name: str) -> str:
+        sort = "device" if name in models else "record" if name in files.records else None
+        return names.new(sort, name) if sort is not None else name
+
     new = dict(site)
     for part in ("packs", "controllers", "devices"):
         if part in site:
-            new[part] = {device(n): {**entry, "model": names.new("record", entry["model"])} for n, entry in site[part].items()}
+            new[part] = {
+                device(n): {**entry, "model": names.new("record", entry["model"])} for n, entry in site[part].items()
+            }
     for part in ("found", "set"):
-        new[part] = {device(n): {k if k in ("voltage_v", "mode") else names.new(f"row of {models[n]}", k): v for k, v in entry.items()}
-                     for n, entry in site.get(part, {}).items() if n in models}
-    link = lambda n: n if n == "none" else names.new("link", n)  # noqa: E731
+        new[part] = {
+            device(n): {
+                k if k in ("voltage_v", "mode") else names.new(f"row of {models[n]}", k): v for k, v in entry.items()
+            }
+            for n, entry in site.get(part, {}).items()
+            if n in models
+        }
+
+    def link(name: str) -> str:
+        return name if name == "none" else names.new("link", name)
+
     for home, source in ((new, site), (new["found"], site.get("found", {}))):
         if "links" in source:
             home["links"] = {link(n): _rename_link(entry, device) for n, entry in source["links"].items()}
         if "cables" in source:
-            home["cables"] = {names.new("cable", n): _rename_cable(files, entry, names, models) for n, entry in source["cables"].items()}
+            home["cables"] = {
+                names.new("cable", n): _rename_cable(files, entry, names, models)
+                for n, entry in source["cables"].items()
+            }
     if "runs" in site:
-        new["runs"] = {device(n): entry if "device" not in entry.get("plus", {}) else
-                       {**entry, "plus": {**entry["plus"], "device": names.new("record", entry["plus"]["device"])}}
-                       for n, entry in site["runs"].items()}
-    new["wishes"] = {part: [_rename_wish(text, device) for text in texts] for part, texts in site.get("wishes", {}).items()}
+        new["runs"] = {
+            device(n): entry
+            if "device" not in entry.get("plus", {})
+            else {**entry, "plus": {**entry["plus"], "device": names.new("record", entry["plus"]["device"])}}
+            for n, entry in site["runs"].items()
+        }
+    new["wishes"] = {
+        part: [_rename_wish(text, device) for text in texts] for part, texts in site.get("wishes", {}).items()
+    }
     new["accepted"] = [{**one, "about": [device(n) for n in one["about"]]} for one in site["accepted"]]
     return new
 
@@ -278,6 +342,7 @@ def _rename_wish(text: str, device: Callable[[str], str]) -> str:
 
 # ---- pins permuted ----
 
+
 def pair_permutation(luck: random.Random) -> dict[str, str]:
     """Return a permutation of eight pins that takes twisted pairs to twisted pairs."""
     targets = list(PAIRS)
@@ -290,18 +355,26 @@ def pair_permutation(luck: random.Random) -> dict[str, str]:
 
 def permuted(files: Files, pins: Mapping[str, str]) -> Files:
     """Permute the pins of every eight-pole port of every record, and those that the site's own cables name."""
-    return Files({**files.site, "cables": {n: _permute_cable(c, pins) for n, c in files.site.get("cables", {}).items()}},
-                 {key: _permute_record(record, pins) for key, record in files.records.items()})
+    site = dict(files.site)
+    site["cables"] = {n: _permute_cable(c, pins) for n, c in site.get("cables", {}).items()}
+    if "cables" in site.get("found", {}):
+        found = {n: _permute_cable(c, pins) for n, c in site["found"]["cables"].items()}
+        site["found"] = {**site["found"], "cables": found}
+    return Files(site, {key: _permute_record(record, pins) for key, record in files.records.items()})
 
 
 def _permute_record(old: Json, pins: Mapping[str, str]) -> Json:
     eight = {name for name, port in old.get("ports", {}).items() if port["plug"] == "rj45"}
     new = dict(old)
     for section in ("pins", "printed"):
-        new[section] = {port: {pins.get(p, p): what for p, what in table.items()} if port in eight else table
-                        for port, table in old.get(section, {}).items()}
-    new["ports"] = {name: {**port, "inside": _each(port["inside"], lambda text: _bridge(text, pins))} if name in eight else port
-                    for name, port in old.get("ports", {}).items()}
+        new[section] = {
+            port: {pins.get(p, p): what for p, what in table.items()} if port in eight else table
+            for port, table in old.get(section, {}).items()
+        }
+    new["ports"] = {
+        name: {**port, "inside": _each(port["inside"], lambda text: _bridge(text, pins))} if name in eight else port
+        for name, port in old.get("ports", {}).items()
+    }
     return new
 
 

@@ -1,4 +1,4 @@
-"""The fourteen exercises through the whole pipeline: site file, records, decisions, findings, plan.json and what the sheets say.
+"""The fourteen exercises through the whole pipeline: site file, records, decisions, findings, plan.json, sheets.
 
 Every expected answer was worked out by hand from the description of the exercise, before the program ran.
 """
@@ -100,7 +100,10 @@ def test_2_the_new_one_speaks_older_at_address_5_and_one_of_the_new_is_manager()
     assert (packs["N1"]["mode"], row("ex02-older-mode", "N1")) == ("older", "off off off off off off")
     assert "Larch 2 must be manager (common practice)" in reasons("ex02-older-mode", "N1")
     assert cable("ex02-older-mode", "bank-1") == (
-        "straight", [("3", "3"), ("6", "6"), ("7", "7"), ("8", "8")], ["1", "2", "4", "5"])      # two of the new: stop line too
+        "straight",
+        [("3", "3"), ("6", "6"), ("7", "7"), ("8", "8")],
+        ["1", "2", "4", "5"],
+    )  # two of the new: stop line too
     assert cable("ex02-older-mode", "bank-2")[1:] == ([("7", "7"), ("8", "8")], ["1", "2", "3", "4", "5", "6"])
     (reach,) = said(planned("ex02-older-mode")["findings"], "stop-does-not-reach")
     assert reach["text"] == "A stop at N1, N2 reaches these packs only; O1..O4 stay live on the busbar"
@@ -111,12 +114,15 @@ def test_2_the_old_one_as_manager_is_refused() -> None:
     assert plan["cleared"]["settings"] is False
     assert plan["links"][0]["manager"] is None
     assert reasons("ex02-older-manager", "O1").startswith(
-        "The site names O1 as manager of link bank; by what the records say of each other, only N1 (ex02-six-switches) may be "
-        "manager among N1, O1..O3.")
+        "The site names O1 as manager of link bank; by what the records say of each other, only N1 "
+        "(ex02-six-switches) may be manager among N1, O1..O3."
+    )
     (stop,) = [f for f in checked("ex02-older-manager") if f.rule == "record-demands-another-manager"]
     assert (stop.level.value, stop.verdict, stop.about) == ("stop", "broken", ("O1", "N1"))
-    assert stop.text == ("Link bank: N1 (ex02-six-switches) must be the manager beside ex01-four-switches; the manager is O1 "
-                         "(ex01-four-switches)")
+    assert stop.text == (
+        "Link bank: N1 (ex02-six-switches) must be the manager beside ex01-four-switches; the manager is O1 "
+        "(ex01-four-switches)"
+    )
 
 
 # ---- 3, 4: counts and tables ----
@@ -138,18 +144,26 @@ def test_4_the_double_row_is_named_and_kept_free_while_another_fits() -> None:
     full = planned("ex04-double-row")
     (twice,) = said(full["findings"], "pattern-ambiguous")
     assert twice["about"] == ["P3", "P4"]
-    assert twice["text"] == ("Row ID of P3, P4 (ex04-printed-table) stands at 1010, which the table of ex04-printed-table prints for "
-                             "address 3 and 4")
+    assert twice["text"] == (
+        "Row ID of P3, P4 (ex04-printed-table) stands at 1010, which the table of ex04-printed-table prints for "
+        "address 3 and 4"
+    )
     assert full["cleared"]["settings"] is False
 
 
 @pytest.mark.parametrize("packs, given", [(5, {1, 2, 5, 6, 7}), (6, {1, 2, 5, 6, 7, 8}), (7, {1, 2, 3, 5, 6, 7, 8})])
 def test_4_where_gaps_are_allowed_the_double_row_is_given_out_last(packs: int, given: set[int], tmp_path: Path) -> None:
-    plan = altered(tmp_path, "ex04-double-row", "ex04-printed-table", lambda record, made: (
-        record["addresses"]["chain"].update(gaps="allowed", manager="1"),
-        made.update(packs={f"P1..P{packs}": {"model": "ex04-printed-table"}}),
-        made["links"]["bank"].update(packs=[f"P1..P{packs}"]),
-        made.pop("wishes")))
+    plan = altered(
+        tmp_path,
+        "ex04-double-row",
+        "ex04-printed-table",
+        lambda record, made: (
+            record["addresses"]["chain"].update(gaps="allowed", manager="1"),
+            made.update(packs={f"P1..P{packs}": {"model": "ex04-printed-table"}}),
+            made["links"]["bank"].update(packs=[f"P1..P{packs}"]),
+            made.pop("wishes"),
+        ),
+    )
     assert {one["address"] for one in plan["packs"].values()} == given
     ambiguous = [one["about"] for one in said(plan["findings"], "pattern-ambiguous")]
     assert len(ambiguous) == (0 if packs < 7 else 1)
@@ -157,11 +171,13 @@ def test_4_where_gaps_are_allowed_the_double_row_is_given_out_last(packs: int, g
 
 def altered(folder: Path, name: str, record: str, change: Callable[[Plan, Plan], object]) -> Plan:
     """The plan of a site whose record and site file are altered."""
-    made = yaml.load((SITES / f"{name}.yaml").read_text(encoding="utf-8"), Loader=yaml.BaseLoader)  # noqa: S506 (our own)
+    made = yaml.load((SITES / f"{name}.yaml").read_text(encoding="utf-8"), Loader=yaml.BaseLoader)  # noqa: S506
     raw = yaml.load((RECORDS / f"{record}.yaml").read_text(encoding="utf-8"), Loader=yaml.BaseLoader)  # noqa: S506
     change(raw, made)
     (folder / "records").mkdir()
-    (folder / "records" / "one.yaml").write_text(yaml.safe_dump(raw, sort_keys=False, default_style='"'), encoding="utf-8")
+    (folder / "records" / "one.yaml").write_text(
+        yaml.safe_dump(raw, sort_keys=False, default_style='"'), encoding="utf-8"
+    )
     made["catalogs"] = ["records", str(SITES / "catalog")]
     path = folder / "site.yaml"
     path.write_text(yaml.safe_dump(made, sort_keys=False, default_style='"'), encoding="utf-8")
@@ -173,22 +189,29 @@ def altered(folder: Path, name: str, record: str, change: Callable[[Plan, Plan],
 
 def test_5_the_group_stands_on_the_manager_only_and_the_route_numbers_the_members() -> None:
     plan = planned("ex05")
-    assert row("ex05", "P1") == "off off on off"                   # group 3 counted from 1: 2 in binary, first is low
+    assert row("ex05", "P1") == "off off on off"  # group 3 counted from 1: 2 in binary, first is low
     assert (row("ex05", "P2"), row("ex05", "P3")) == ("off off off off", "off off off off")
     assert [(name, one["role"], one["address"]) for name, one in plan["packs"].items()] == [
-        ("P1", "manager", 0), ("P2", "member", 1), ("P3", "member", 2)]
+        ("P1", "manager", 0),
+        ("P2", "member", 1),
+        ("P3", "member", 2),
+    ]
     ends = [(one["from"][2], one["to"][2]) for name, one in plan["cables"].items() if name != "bank-to-INV"]
     assert ends == [("OUT", "IN"), ("OUT", "IN")]
-    assert plan["cables"]["bank-1"]["from"] == ["P1", "OUT", "OUT"]     # the empty IN makes the manager
+    assert plan["cables"]["bank-1"]["from"] == ["P1", "OUT", "OUT"]  # the empty IN makes the manager
 
 
 def test_6_the_newest_is_manager_and_its_row_is_drawn_as_it_is_seen() -> None:
     assert planned("ex06-upside-down")["links"][0]["manager"] == "N1"
-    assert row("ex06-upside-down", "N1") == "off on off off"        # 1 rate, 2 terminator of the report
+    assert row("ex06-upside-down", "N1") == "off on off off"  # 1 rate, 2 terminator of the report
     drawn = sheets("ex06-upside-down")["N1"].rows[0]
     # the label stands on its head: from the left 4, 3, 2, 1 are seen, and ON, up on the label, is down
     assert (drawn.printed, drawn.set, drawn.on_side, drawn.upside_down) == (
-        ("4", "3", "2", "1"), ("off", "off", "on", "off"), "down", True)
+        ("4", "3", "2", "1"),
+        ("off", "off", "on", "off"),
+        "down",
+        True,
+    )
     assert drawn.words == "4 off, 3 off, 2 on, 1 off"
     assert drawn.how[:2] == ("ON is down.", "This row is mounted upside down: its own figures stand on their heads.")
     upright = sheets("ex06-upside-down")["O1"].rows[0]
@@ -211,7 +234,10 @@ def test_7_address_5_at_a_chain_end_has_its_terminator_and_0_is_refused() -> Non
     assert [row("ex07-terminator", f"P{i}").split()[5] for i in range(1, 6)] == ["on", "off", "off", "off", "on"]
     (stop,) = [f for f in checked("ex07-zero") if f.rule == "address-reserved"]
     assert (stop.level.value, stop.verdict, stop.about) == ("stop", "broken", ("P2",))
-    assert stop.text == "Link bank: P2 (ex07-terminator-switch) is set to address 0; ex07-terminator-switch keeps back 0 (not valid)"
+    assert (
+        stop.text
+        == "Link bank: P2 (ex07-terminator-switch) is set to address 0; ex07-terminator-switch keeps back 0 (not valid)"
+    )
 
 
 def test_8_code_2_makes_the_manager_and_all_off_is_a_member() -> None:
@@ -231,7 +257,10 @@ def test_9_exactly_the_pair_is_joined_and_the_reference_stays_out() -> None:
     assert planned("ex09-mirrored")["cleared"]["settings"] is True
     (reference,) = said(planned("ex09-mirrored")["findings"], "reference-missing")
     assert (reference["level"], reference["about"]) == ("caution", ["G1", "V1"])
-    assert reference["text"] == "Link bank: no reference conductor is joined in bank-1: LINK of ex09b-stop-pair brings none out"
+    assert (
+        reference["text"]
+        == "Link bank: no reference conductor is joined in bank-1: LINK of ex09b-stop-pair brings none out"
+    )
 
 
 def test_9_a_straight_cable_holds_the_stop_for_ever() -> None:
@@ -240,14 +269,18 @@ def test_9_a_straight_cable_holds_the_stop_for_ever() -> None:
     assert (held["level"], held["verdict"], held["about"]) == ("stop", "broken", ["G1", "V1"])
     assert "stop line held for ever in G1 (ex09b-stop-pair)" in held["text"]
     assert "V1 (ex09a-mirrored-pins)" in held["text"]
-    assert planned("ex09-straight-found")["cables"]["W1"]["action"] == "alter"      # the plan mends it
+    assert planned("ex09-straight-found")["cables"]["W1"]["action"] == "alter"  # the plan mends it
     assert said(planned("ex09-straight-found")["findings"], "stop-held") == []
 
 
 def test_9_the_same_cable_wanted_is_refused(tmp_path: Path) -> None:
-    text = (SITES / "ex09-mirrored.yaml").read_text(encoding="utf-8").replace(
-        "cables: propose}", "}\ncables:\n  W1: {from: G1 LINK1, to: V1 UP, made: straight}").replace(
-        "[../records, catalog]", f"[{RECORDS}, {SITES / 'catalog'}]").replace("manager: propose", "manager: G1")
+    text = (
+        (SITES / "ex09-mirrored.yaml")
+        .read_text(encoding="utf-8")
+        .replace("cables: propose}", "}\ncables:\n  W1: {from: G1 LINK1, to: V1 UP, made: straight}")
+        .replace("[../records, catalog]", f"[{RECORDS}, {SITES / 'catalog'}]")
+        .replace("manager: propose", "manager: G1")
+    )
     path = tmp_path / "site.yaml"
     path.write_text(text, encoding="utf-8")
     (held,) = [f for f in check_site(load_site(path)).planned if f.rule == "stop-held"]
@@ -256,12 +289,17 @@ def test_9_the_same_cable_wanted_is_refused(tmp_path: Path) -> None:
     assert plan["cleared"]["settings"] is False
 
 
-@pytest.mark.parametrize("name, expected", [
-    ("ex10a", ("straight", [("4", "4"), ("5", "5"), ("6", "6")], ["1", "2", "3", "7", "8"])),
-    ("ex10b", ("repinned", [("4", "5"), ("5", "4"), ("6", "6")], [])),
-    ("ex10c", ("straight", [("4", "4"), ("5", "5"), ("6", "6")], ["1", "2", "3", "7", "8"])),
-])
-def test_10_straight_crossed_and_with_the_supply_cut(name: str, expected: tuple[str, list[tuple[str, str]], list[str]]) -> None:
+@pytest.mark.parametrize(
+    "name, expected",
+    [
+        ("ex10a", ("straight", [("4", "4"), ("5", "5"), ("6", "6")], ["1", "2", "3", "7", "8"])),
+        ("ex10b", ("repinned", [("4", "5"), ("5", "4"), ("6", "6")], [])),
+        ("ex10c", ("straight", [("4", "4"), ("5", "5"), ("6", "6")], ["1", "2", "3", "7", "8"])),
+    ],
+)
+def test_10_straight_crossed_and_with_the_supply_cut(
+    name: str, expected: tuple[str, list[tuple[str, str]], list[str]]
+) -> None:
     assert cable(name, "bank-to-INV") == expected
     assert planned(name)["cables"]["bank-to-INV"]["from"] == ["P1", "REPORT", "REPORT"]
     assert planned(name)["cables"]["bank-1"]["from"] == ["P1", "LINK", "LINK2"]
@@ -284,14 +322,19 @@ def test_11_the_link_holds_and_the_busbar_stops() -> None:
     assert {one["subject"] for one in stops} == {"cells"}
     (series,) = said(plan["findings"], "series-count-differs")
     assert series["about"] == ["A1", "B1"]
-    assert "15 cells (manual) in A1 (ex11a-fifteen-cells) and 16 cells (manual) in B1 (ex11b-sixteen-cells)" in series["text"]
+    assert (
+        "15 cells (manual) in A1 (ex11a-fifteen-cells) and 16 cells (manual) in B1 (ex11b-sixteen-cells)"
+        in series["text"]
+    )
     assert plan["cleared"] == {"settings": False, "joining": False}
 
 
 def test_12_the_stricter_limit_decides_and_both_statements_are_printed() -> None:
     (join,) = said(planned("ex12")["findings"], "join-difference")
-    assert join["text"] == ("No voltage of P1, P2 (ex12-two-join-limits) is written down; at joining they may differ by 1.5 V "
-                            "(ex12-two-join-limits states 2 V (manual p. 22), 1.5 V (inv p. 4))")
+    assert join["text"] == (
+        "No voltage of P1, P2 (ex12-two-join-limits) is written down; at joining they may differ by 1.5 V "
+        "(ex12-two-join-limits states 2 V (manual p. 22), 1.5 V (inv p. 4))"
+    )
 
 
 @pytest.mark.parametrize("volts, level", [(1.4, "note"), (1.6, "caution"), (2.1, "caution")])
@@ -324,6 +367,8 @@ def test_14_the_controller_shows_half_of_the_bank() -> None:
     (part,) = said(plan["findings"], "controller-shows-part")
     assert (part["level"], part["subject"], part["about"]) == ("caution", "settings", ["INV", "B1"])
     # 100 Ah, 51.2 V, 0.9 usable: 4608 Wh a pack; the third has twice that
-    assert part["text"] == ("INV shows the lowest charge state of P1, P2 (ex14a-reports-lowest) and the sum of their currents; "
-                            "B1 (ex14b-unmanaged-double) is not in it: 50 % of the bank's usable energy (9216 of 18432 Wh)")
+    assert part["text"] == (
+        "INV shows the lowest charge state of P1, P2 (ex14a-reports-lowest) and the sum of their currents; "
+        "B1 (ex14b-unmanaged-double) is not in it: 50 % of the bank's usable energy (9216 of 18432 Wh)"
+    )
     assert any("INV shows the lowest charge state" in remark.text for remark in sheets("ex14")["B1"].remarks)
