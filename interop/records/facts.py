@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from enum import Enum
+from functools import cached_property
 from typing import Any, Generic, NoReturn, TypeVar
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -83,12 +84,12 @@ class Fact(Generic[T]):
             return "not-stated" if self.looked else "absent"
         return "disputed" if len({s.value for s in self.statements}) > 1 else "stated"
 
-    @property
+    @cached_property
     def values(self) -> tuple[T, ...]:
         """The different values stated, in the order written."""
         return tuple(dict.fromkeys(s.value for s in self.statements))
 
-    @property
+    @cached_property
     def only(self) -> T | None:
         """The one value that all sources state; None where unknown or disputed."""
         values = self.values

@@ -292,7 +292,7 @@ def _too_long(stage: Stage) -> Iterator[Hit]:
     for link in stage.links:
         if waits_for_plan(stage, link):
             continue
-        chain = [c for c in stage.cables if c.link == link.id and c.carries == "chain"]
+        chain = list(stage.cables_of.get((link.id, "chain"), ()))
         hops = {bus.hop for k in kinds_of(stage, link) for bus in chain_buses(k.record, k.mode).values()}
         for cables in [[c] for c in chain] if hops == {"one"} else [chain]:
             yield from _length(stage, link, cables, "chain")

@@ -50,16 +50,16 @@ def waits_for_plan(stage: Stage, link: StageLink) -> bool:
     """Return whether the cables of a link are still left to the plan (or nobody wrote the found ones down)."""
     if not stage.cables_known or not link.judged:
         return True
-    asked = any(item.id == link.id and item.propose_cables for item in stage.site.links)
-    return stage.name == "planned" and asked and not any(c.link == link.id for c in stage.cables)
+    if stage.name != "planned" or any((link.id, carries) in stage.cables_of for carries in ("chain", "report")):
+        return False
+    return any(item.id == link.id and item.propose_cables for item in stage.site.links)
 
 
 def report_cables(stage: Stage, link: StageLink) -> tuple[StageCable, ...]:
     """Return the cables of a link between a pack and a device that is no pack."""
-    return tuple(c for c in stage.cables if c.link == link.id and c.carries == "report")
+    return stage.cables_of.get((link.id, "report"), ())
 
 
 def made_kinds(stage: Stage) -> dict[str, str]:
     """Return how the site file says each cable of the stage is made: straight, map, propose or unknown."""
-    written = stage.site.found_cables if stage.name == "found" else stage.site.cables
-    return {cable.id: cable.made.kind for cable in written or ()}
+    return stage.made_kinds

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from interop.records.leaves import Span
 from interop.records.models import Bus, Record
@@ -86,8 +87,13 @@ class Segment:
 # ---- the buses of a link ----
 
 
-def segments(stage: Stage) -> Iterator[Segment]:
-    """Yield every bus of the links that are judged and whose cables are known."""
+@lru_cache(maxsize=2)
+def segments(stage: Stage) -> tuple[Segment, ...]:
+    """Return every bus of the links that are judged and whose cables are known."""
+    return tuple(_segments(stage))
+
+
+def _segments(stage: Stage) -> Iterator[Segment]:
     for link in judged_links(stage):
         if waits_for_plan(stage, link):
             continue
@@ -114,7 +120,7 @@ def _pack_nodes(stage: Stage, link: StageLink, name: str) -> Iterator[Node]:
 def _chain(stage: Stage, link: StageLink, nodes: list[Node]) -> Segment:
     shape = stage.shapes.get(link.id)
     ends: tuple[str, ...] = (shape.order[0], shape.order[-1]) if shape is not None and shape.kind == "path" else ()
-    lengths = [c.length_m for c in stage.cables if c.link == link.id and c.carries == "chain"]
+    lengths = [c.length_m for c in stage.cables_of.get((link.id, "chain"), ())]
     for name in link.reports_to:
         record = stage.device(name).record
         here = [n for n in record.buses if stage.bus_identity(name, n) == f"chain {link.id}"]

@@ -142,6 +142,20 @@ class Stage:
                 found.setdefault(end, []).append(cable)
         return {name: tuple(cables) for name, cables in found.items()}
 
+    @cached_property
+    def cables_of(self) -> dict[tuple[str | None, str | None], tuple[StageCable, ...]]:
+        """The cables by link and what they carry (chain, report)."""
+        found: dict[tuple[str | None, str | None], list[StageCable]] = {}
+        for cable in self.cables:
+            found.setdefault((cable.link, cable.carries), []).append(cable)
+        return {key: tuple(cables) for key, cables in found.items()}
+
+    @cached_property
+    def made_kinds(self) -> dict[str, str]:
+        """How the site file says each cable of the stage is made: straight, map, propose or unknown."""
+        written = self.site.found_cables if self.name == "found" else self.site.cables
+        return {cable.id: cable.made.kind for cable in written or ()}
+
     def device(self, name: str) -> Device:
         """Return a device by id."""
         return self.site.devices[name]
