@@ -9,7 +9,7 @@ from functools import lru_cache
 from interop.rules.conductor_nets import cabled, net_groups, pairings, spot_text, where
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.wording import named
-from interop.wiring.contacts import NOT_STATED, Cause, Held, LineWire, Net
+from interop.wiring.contacts import NOT_STATED, Cause, Held, LineWire, Net, Spot
 from interop.wiring.stage import Stage, StageCable
 
 __all__ = ["LOOK", "line_facts", "sense_of"]
@@ -61,21 +61,20 @@ def sense_of(held: Held) -> str:
     return held.contact.acts if isinstance(held.contact, LineWire) else NOT_STATED
 
 
-def _bridges(stage: Stage, short: _Shorted) -> list[str]:
-    """Return the devices whose own copper joins the two pins: two of their joined pins are one piece inside."""
-    mine = {c.id for c in short.cables}
-    pins: dict[str, dict[str, set[str]]] = {}
-    spots = {(s.device, s.socket, s.pin) for s in short.net.spots}
+def _bridges(stage: Stage, shorts: Sequence[_Shorted]) -> list[str]:
+    """Return the devices whose own copper joins the wires: two of their joined pins are one piece inside."""
+    nets = {id(short.net): short for short in shorts}
+    mine = {c.id for short in nets.values() for c in short.cables}
+    spots = {spot for short in nets.values() for spot in short.net.spots}
+    pins: dict[tuple[str, str], set[str]] = {}
     for one in cabled(stage):
-        if one.cable.id not in mine:
-            continue
-        for socket, i in ((one.one, 0), (one.other, 1)):
-            for pair in one.joined:
-                if (socket.device, socket.name, pair[i]) in spots:
-                    pins.setdefault(socket.device, {}).setdefault(socket.face.nodes[pair[i]], set()).add(pair[i])
-    owner = short.first.spot.device
-    found = [name for name, nodes in pins.items() if name != owner and any(len(group) > 1 for group in nodes.values())]
-    return found or [name for name in dict.fromkeys(s.device for s in short.net.spots) if name != owner][:1]
+        if one.cable.id in mine:
+            for i, socket in enumerate(one.ends):
+                for pair in one.joined:
+                    if Spot(socket.device, socket.name, pair[i]) in spots:
+                        pins.setdefault((socket.device, socket.face.nodes[pair[i]]), set()).add(pair[i])
+    owners = {short.first.spot.device for short in shorts}
+    return list(dict.fromkeys(name for (name, _), group in pins.items() if len(group) > 1 and name not in owners))
 
 
 def _short_hits(stage: Stage, acts: Collection[str], words: str, todo: str) -> Iterator[Hit]:
@@ -87,10 +86,12 @@ def _short_hits(stage: Stage, acts: Collection[str], words: str, todo: str) -> I
             groups.setdefault(key, []).append(short)
     for (link, record_id, (sense,)), shorts in groups.items():
         owners = list(dict.fromkeys(s.first.spot.device for s in shorts))
-        bridging = list(dict.fromkeys(name for s in shorts for name in _bridges(stage, s)))
+        bridging = _bridges(stage, shorts)
         first = shorts[0]
-        cables = [c.id for c in first.cables if {c.a.device, c.b.device} & {*owners, *bridging}]
-        by = f" by the copper inside {named(bridging)} ({stage.device(bridging[0]).record.id})" if bridging else ""
+        culprits = {*owners, *bridging}
+        cables = [c.id for c in first.cables if {c.a.device, c.b.device} & culprits]
+        inside = f"the copper inside {named(bridging)} ({stage.device(bridging[0]).record.id})" if bridging else ""
+        by = f" by {inside or 'these cables'}"
         text = (
             f"{where(link, cables)}: {spot_text(first.first)} and {spot_text(first.second)} are joined{by}: "
             f"stop line {words} in {named(owners)} ({record_id})"
@@ -172,7 +173,7 @@ def _crossed(stage: Stage) -> Iterator[Hit]:
         groups.setdefault((link, *records), []).append(short)  # type: ignore[arg-type]
     for (link, _, _), shorts in groups.items():
         about = tuple(dict.fromkeys(h.spot.device for s in shorts for h in (s.first, s.second)))
-        cables = [c.id for c in shorts[0].cables if {c.a.device, c.b.device} & set(about)]
+        cables = [c.id for c in shorts[0].cables if c.a.device in about or c.b.device in about]
         yield broken(
             about,
             f"{where(link, cables)}: {spot_text(shorts[0].first)} meets {spot_text(shorts[0].second)}; these are "

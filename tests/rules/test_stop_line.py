@@ -96,3 +96,19 @@ def test_how_a_cut_line_acts_is_not_stated(tmp_path: Path) -> None:
     assert [(f.record, f.path, f.state) for f in finding.facts] == [
         ("lk-stop-unsaid", "lines.stop.contact", "not-stated")
     ]
+
+
+def test_two_cables_alone_can_hold_a_stop(tmp_path: Path) -> None:
+    """Both wires of S1 end on one pin of S2: no pack bridges them inside, the two cables do."""
+    body = (
+        "packs:\n  S1..S2: {model: lk-stop}\nlinks: {rack: {packs: S1..S2, manager: S1}}\n"
+        "cables:\n  W1: {from: S1 LINK2, to: S2 LINK1, made: {3: 3}, length: 1 m}\n"
+        "  W2: {from: S1 LINK1, to: S2 LINK2, made: {6: 3}, length: 1 m}\n"
+    )
+    _, wanted = stages(tmp_path, body)
+    text = (
+        "Link rack, cables W1, W2: pin 3 of S1 LINK2 (stop a) and pin 6 of S1 LINK2 (stop b) are joined by these "
+        "cables: "
+        "stop line held for ever in S1 (lk-stop)"
+    )
+    assert texts(wanted, "stop-held") == [("stop", "broken", text)]
