@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
 from interop.rules.finding import FactUsed
 from interop.rules.wording import named
+from interop.site.site import Device
 from interop.wiring.contacts import (
     BusWire,
     Cause,
@@ -53,13 +54,15 @@ class NetGroup:
     alike: bool
     blank: bool
     link: str | None
+    order: Mapping[str, Device]
     faults: list[NodeFault] = field(default_factory=list)
     nets: dict[int, tuple[StageCable, ...]] = field(default_factory=dict)
 
     @property
     def about(self) -> tuple[str, ...]:
-        """Every culprit, each once."""
-        return tuple(dict.fromkeys(h.spot.device for f in self.faults for h in (f.first, f.second)))
+        """Every culprit, each once, in the order of the site file."""
+        found = {h.spot.device for f in self.faults for h in (f.first, f.second)}
+        return tuple(sorted(found, key=lambda name: self.order[name].index))
 
     def cables(self) -> tuple[str, ...]:
         """The cables of these nets that end on a culprit, in the order of the stage."""
@@ -110,7 +113,7 @@ def net_groups(stage: Stage) -> tuple[NetGroup, ...]:
         alike = blank and _alike(stage, fault)
         cause = Cause.UNUSED_JOINED if alike else fault.cause
         key = (cause, alike, blank, links[id(cables)])
-        group = groups.setdefault(key, NetGroup(cause, alike, blank, links[id(cables)]))
+        group = groups.setdefault(key, NetGroup(cause, alike, blank, links[id(cables)], stage.site.devices))
         group.faults.append(fault)
         group.nets[id(cables)] = cables
     return tuple(groups.values())
