@@ -70,7 +70,7 @@ def _words(check: _Check) -> Iterator[Fault]:
     if len(set(record.modes)) != len(record.modes):
         yield check.fault(("modes",), "a mode twice", "each mode once")
     if record.kind == "pack" and record.cells is None:
-        yield check.fault((), "no field cells", 'the field "cells" of a pack')
+        yield check.fault(("cells",), "nothing", 'the field "cells" of a pack')
     cells = record.cells
     if cells is not None and cells.full_v.only is not None and cells.empty_v.only is not None:
         full, empty = cells.full_v.only, cells.empty_v.only

@@ -33,7 +33,7 @@ _UTF16: Final = (b"\xff\xfe", b"\xfe\xff")
 _FORBIDDEN: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]|\r(?!\n)")
 _MOST_CHARACTERS: Final = 100
 """Most bad characters of one file that are told: a file that is no text at all has millions."""
-_INDENT: Final = re.compile(r"^[ ]*\t[ \t]*(?=[^ \t\r\n#])", re.MULTILINE)
+_INDENT: Final = re.compile(r"^[ ]*\t", re.MULTILINE)
 
 
 class Text(str):
