@@ -13,7 +13,7 @@ from interop.choose.no_cable import NoCable
 from interop.choose.route import Hop, bus_ports, propose_order, site_hops, sockets_along
 from interop.records.models import Record
 from interop.site.site import Cable, Device, Site
-from interop.wiring.contacts import CableSlot, Chain, Face, NotStated, Socket, Unknown, Unused
+from interop.wiring.contacts import CableSlot, Chain, Face, NotStated, Socket, is_blank
 from interop.wiring.faces import port_of_socket, socket_face
 from interop.wiring.paths import shape_of
 from interop.wiring.stage import StageEnd, joined_pins
@@ -276,15 +276,12 @@ def _probe(naming: _Naming) -> NoCable | None:
     return None
 
 
-_BLANK = (Unused, Unknown, NotStated)
-
-
 def alike_blank(one: Socket, other: Socket, record_a: Record, record_b: Record, pair: tuple[str, str]) -> bool:
     """Whether a conductor joins nothing but the same blank pin of two packs of one record (the maker's own lead)."""
     if record_a is not record_b or pair[0] != pair[1]:
         return False
     return all(
-        isinstance(c, _BLANK)
+        is_blank(c)
         for socket, pin in ((one, pair[0]), (other, pair[1]))
         for c in socket.face.contacts.get(pin, (NotStated(),))
     )

@@ -24,6 +24,7 @@ from interop.wiring.contacts import (
     Supply,
     Unknown,
     Unused,
+    is_blank,
     node_faults,
 )
 from interop.wiring.faces import port_of_socket
@@ -42,7 +43,6 @@ __all__ = [
     "where",
 ]
 
-_BLANK = (Empty, Unused, Unknown, NotStated)
 _MOST = 4
 
 
@@ -109,8 +109,8 @@ def net_groups(stage: Stage) -> tuple[NetGroup, ...]:
     for cables, fault in _faults(stage):
         if id(cables) not in links:
             links[id(cables)] = _link_of(cables)
-        blank = isinstance(fault.first.contact, _BLANK) and isinstance(fault.second.contact, _BLANK)
-        alike = blank and _alike(stage, fault)
+        blank = _says_nothing(fault.first.contact) and _says_nothing(fault.second.contact)
+        alike = is_blank(fault.first.contact) and is_blank(fault.second.contact) and _alike(stage, fault)
         cause = Cause.UNUSED_JOINED if alike else fault.cause
         key = (cause, alike, blank, links[id(cables)])
         group = groups.setdefault(key, NetGroup(cause, alike, blank, links[id(cables)], stage.site.devices))
@@ -138,6 +138,10 @@ def _faults(stage: Stage) -> Iterator[tuple[tuple[StageCable, ...], NodeFault]]:
 def _link_of(cables: Iterable[StageCable]) -> str | None:
     links = dict.fromkeys(c.link for c in cables if c.link is not None)
     return " and ".join(links) or None
+
+
+def _says_nothing(contact: Contact) -> bool:
+    return is_blank(contact) or isinstance(contact, Empty)
 
 
 def _alike(stage: Stage, fault: NodeFault) -> bool:

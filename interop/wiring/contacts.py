@@ -43,6 +43,7 @@ __all__ = [
     "Verdict",
     "build_nets",
     "bypasses",
+    "is_blank",
     "joining",
     "net_faults",
     "node_faults",
@@ -487,6 +488,13 @@ def build_nets(sockets: Iterable[Socket], joins: Iterable[tuple[Spot, Spot]]) ->
 
 def _held(spots: Iterable[Spot], contacts: Mapping[Spot, frozenset[Contact]]) -> tuple[Held, ...]:
     return tuple(Held(spot, contact) for spot in spots for contact in sorted(contacts[spot], key=repr))
+
+
+def is_blank(contact: Contact) -> bool:
+    """Whether a pin carries nothing that anybody states: between two packs of one record, pin to the same pin, such a
+    conductor is the maker's own lead. A pin that must stay empty is not blank: its maker says what he wants.
+    """
+    return isinstance(contact, Unused | Unknown | NotStated)
 
 
 def slot_joins(slot: CableSlot, joined: Iterable[Pair]) -> tuple[tuple[Spot, Spot], ...]:

@@ -32,16 +32,19 @@ def test_a_stop_line_meets_data_two_packs_away(tmp_path: Path) -> None:
     assert [f.text for f in of(wanted, "data-meets-reference")] != []
 
 
-def test_alike_leads_are_one_note_and_no_stop(tmp_path: Path) -> None:
+def test_alike_leads_are_one_note_but_a_must_be_empty_pin_stays_a_stop(tmp_path: Path) -> None:
     packs = "  P1..P9: {model: lk-empty}\n"
     cables = "  W1..W8: {chain: P1..P9, from: LINK2, to: LINK1, made: straight, length: 1 m}\n"
     _, wanted = stages(tmp_path, run(packs, "P1..P9", cables))
     text = (
-        "Link rack, cables W1..W8: pins 2, 3, 4, 5, 6 of lk-empty are joined to the same pin of the next pack, "
+        "Link rack, cables W1..W8: pins 3, 4, 5, 6 of lk-empty are joined to the same pin of the next pack, "
         "without stated function"
     )
     assert texts(wanted, "alike-pins-joined") == [("note", "broken", text)]
-    assert texts(wanted, "empty-pin-joined") == []
+    empty = (
+        "Link rack, cables W1..W8: pin 2 of P1 LINK2 (must stay empty) meets pin 2 of P2..P9 LINK1 (must stay empty)"
+    )
+    assert texts(wanted, "empty-pin-joined") == [("stop", "broken", empty)]
     assert texts(wanted, "unused-pin-joined") == []
 
 
