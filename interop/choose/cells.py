@@ -14,7 +14,7 @@ from interop.choose.frames import Family
 from interop.records.answers import Answer
 from interop.records.leaves import Span
 from interop.records.models import Record
-from interop.records.switches import Case, Pattern, domain, part_switches, parts_in, readings, settings, value_key
+from interop.records.switches import Case, Pattern, Reading, domain, part_switches, parts_in, readings, settings, value_key
 from interop.site.site import Device
 from interop.wiring.talks import RecordKey, address_allowed, chain_address_rule, chain_talks, report_talks
 
@@ -168,22 +168,36 @@ def _other_addresses(record: Record, name: str, pattern: tuple[str | None, ...],
     return found - {state.address}
 
 
-def found_addresses(device: Device) -> frozenset[int] | None:
-    """Return every address the found switches can mean; None when nobody looked at a switch that sets it."""
+def found_addresses(device: Device) -> frozenset[int | None] | None:
+    """Return every address the found switches can mean; None when nobody looked at a switch that sets it.
+
+    Where they make the pack the manager and set no address there, it is the manager's as the record states it (None: it has none).
+    """
     if device.found is None:
         return None
-    meant: set[int] = set()
+    meant: set[int | None] = set()
     for name, row in device.record.switches.items():
-        parts = [p for p in row.parts if p.sets == "address"]
+        known = Case(mode=device.found.mode)
+        parts = [p for p, _ in parts_in(row, known) if p.sets == "address"]
         if not parts:
             continue
         pattern = device.found.patterns.get(name)
         if pattern is None or any(pattern[i] == "x" for p in parts for i in part_switches(row, p)):
             return None
-        known = Case(mode=device.found.mode)
-        meant |= {int(v) for r in readings(row, pattern, known, device.record.modes) for k, v in r.values
-                  if k.split(" ")[0] == "address"}
+        for reading in readings(row, pattern, known, device.record.modes):
+            set_here = {int(v) for k, v in reading.values if k.split(" ")[0] == "address"}
+            meant |= set_here or _manager_by_flag(device.record, reading, device.found.mode)
     return frozenset(meant)
+
+
+def _manager_by_flag(record: Record, reading: Reading, mode: str | None) -> set[int | None]:
+    """The stated addresses of a pack whose own switches make it the manager."""
+    if reading.table.get("role") != "manager":
+        return set()
+    spoken = reading.case.mode or mode
+    facts = [rule.manager.of(m, bus) for rule in record.addresses.values() for m in record.modes if spoken in (None, m)
+             for bus in ("can", "rs-485")]
+    return {None if f.only == "none" else int(f.only) for f in facts if f.only is not None}
 
 
 # ---- many packs at once ----

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from interop.records.answers import Answer
-from interop.records.models import AddressRule, Record
+from interop.records.models import AddressRule, Mixing, Record
 from interop.site.site import Device, Link
 from interop.wiring.talks import (
     RecordKey,
@@ -104,17 +104,23 @@ def required_manager(kinds: Sequence[RecordKey]) -> frozenset[RecordKey]:
     for key in kinds:
         if key.record.manager.made_by.only == "newest":
             left &= set(_newest(key, kinds))
-    for a, b in itertools.permutations(kinds, 2):
-        item = mixing_statement(a.record, b.record)
-        if item is None or item.manager is None or item.same_link == "no":
-            continue
-        if item.manager == "this":
-            left &= {a}
-        elif item.manager == "other":
-            left &= {b}
-        else:
-            left &= set(_newest(a, kinds))
+    for key in kinds:
+        for item, others in _spoken_of(key, kinds):
+            if item.manager == "this":
+                left &= {key}
+            elif item.manager == "other":
+                left &= set(others)
+            elif item.manager == "newest":
+                left &= set(_newest(key, kinds))
     return frozenset(left)
+
+
+def _spoken_of(key: RecordKey, kinds: Sequence[RecordKey]) -> Iterator[tuple[Mixing, list[RecordKey]]]:
+    """What a record says of the other kinds, each statement with all kinds it speaks of."""
+    for item in key.record.with_:
+        others = [k for k in kinds if k != key and mixing_statement(key.record, k.record) is item]
+        if others and item.same_link != "no":
+            yield item, others
 
 
 def _newest(key: RecordKey, kinds: Sequence[RecordKey]) -> list[RecordKey]:
@@ -210,7 +216,7 @@ def _managed(kinds: tuple[RecordKey, ...], report: Talk | None, total: int) -> I
                 continue
             modes = tuple(m for m in dict(modes_of)[manager] if _reports_in(manager.record, m, chain, report))
             most = min(total, _cap(kinds, manager, chain, modes_of))
-            yield from _with_addresses(kinds, manager, chain, report, modes, modes_of, most, max(2, len(kinds) - 1))
+            yield from _with_addresses(kinds, manager, chain, report, modes, modes_of, most, len(kinds))
 
 
 def _reports_in(record: Record, mode: str, chain: Talk, report: Talk | None) -> bool:
@@ -248,34 +254,55 @@ def _with_addresses(kinds: tuple[RecordKey, ...], manager: RecordKey | None, cha
     by_switch = [k for k, r in rules.items() if r is not None and r.given == "by switches"]
     if by_switch and len(by_switch) != len(kinds):
         return
-    least = 1 if least == 1 else 2
     shared: dict[str, object] = {"chain": chain, "report": report, "manager": manager, "manager_modes": modes,
                                  "modes": modes_of, "most": most, "least": least, "numbered": bool(by_switch)}
     if not by_switch:
-        yield {**shared, "manager_address": None, "start": None, "addresses": ()}
+        most = min(most, _numbers(rules.values()))
+        if most >= least:
+            yield {**shared, "most": most, "manager_address": None, "start": None, "addresses": ()}
         return
     known = [r for r in rules.values() if r is not None]
-    addresses = tuple(sorted({a for r in known for value in r.allowed.values for a in value if a not in r.kept_for}))
-    gapless = [r for r in known if r.gaps.only != "allowed"]
-    bus = report.kind if report is not None else "none"
     rule = rules[manager] if manager is not None else None
-    options: set[int | None] = {None}
-    if manager is not None and rule is not None:
-        options = {a for m in modes for a in manager_addresses(manager.record, rule, m, bus)}
-    for option in sorted(options, key=lambda a: (a is not None, a or 0)):
-        yield {**shared, "manager_address": option, "start": _start(gapless, option), "addresses": addresses}
+    free = _free(known, rule)
+    gapless = [r for r in known if r.gaps.only != "allowed"]
+    for option in _manager_options(manager, rule, modes, report, known):
+        start = _start(gapless, {*free, *(() if option is None else (option,))})
+        if start is None and gapless:
+            continue
+        yield {**shared, "manager_address": option, "start": start, "addresses": tuple(sorted(free - {option}))}
 
 
-def _start(gapless: Sequence[AddressRule], manager_address: int | None) -> int | None:
-    """First address of a run without gaps: as stated, else the lowest that is allowed (the manager's among them)."""
-    if not gapless:
+def _numbers(rules: Iterable[AddressRule | None]) -> int:
+    """Most packs that the route can number: the allowed numbers, and a manager that has none."""
+    return _strict(len(set(values) - set(r.kept_for)) + any(fact.only == "none" for _, fact in r.manager)
+                   for r in rules if r is not None for values in r.allowed.values)
+
+
+def _free(known: Sequence[AddressRule], rule: AddressRule | None) -> set[int]:
+    """Addresses open to members: those the manager's record allows (it asks no others), none that any record keeps."""
+    kept = {a for r in known for a in r.kept_for}
+    asked = [set(v) for v in rule.allowed.values] if rule is not None else [{a for r in known for v in r.allowed.values for a in v}]
+    return set.intersection(*asked) - kept if asked else set()
+
+
+def _manager_options(manager: RecordKey | None, rule: AddressRule | None, modes: Sequence[str], report: Talk | None,
+                     known: Sequence[AddressRule]) -> list[int | None]:
+    """Addresses the manager may stand at: as its record states, else any allowed one that no record keeps."""
+    if manager is None or rule is None:
+        return [None]
+    bus = report.kind if report is not None else "none"
+    kept = {a for r in known for a in r.kept_for}
+    found = {a for m in modes for a in manager_addresses(manager.record, rule, m, bus)
+             if rule.manager.of(m, bus).known or a not in kept}
+    return sorted(found, key=lambda a: (a is not None, a or 0))
+
+
+def _start(gapless: Sequence[AddressRule], slots: set[int]) -> int | None:
+    """First address of a run without gaps: as stated, else the lowest slot. None: gaps are allowed, or two starts are stated."""
+    stated = {r.start.only for r in gapless if r.start.only is not None}
+    if not gapless or len(stated) > 1:
         return None
-    stated = [r.start.only for r in gapless if r.start.only is not None]
-    if stated:
-        return max(stated)
-    lows = [min(a for a in (*(r.allowed.only or ()), *((manager_address,) if manager_address is not None else ())))
-            for r in gapless if r.allowed.only or manager_address is not None]
-    return max(lows, default=0)
+    return stated.pop() if stated else min(slots, default=None)
 
 
 def _polled(kinds: tuple[RecordKey, ...], report: Talk | None, total: int, controllers: int) -> Iterator[dict[str, object]]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -193,6 +193,7 @@ def _fill(component: Component, family: Family, count: int, key: RecordKey, slot
         return
     rows = np.array([component.row[d.id] for d in devices])
     found = component.found[key][keep]
+    still = np.array([any(w.what == "switches" and d.id in w.about for w in component.must) for d in devices])
     member_modes = dict(family.modes)[key]
     for mode in dict.fromkeys((*member_modes, *(family.manager_modes if key == family.manager else ()))):
         open_to = [(mode in member_modes) if role == "member" else (key == family.manager and mode in family.manager_modes)
@@ -202,10 +203,11 @@ def _fill(component: Component, family: Family, count: int, key: RecordKey, slot
         possible = possible & np.array(open_to, dtype=np.bool_)
         cost = moved(codes, devices, found)
         mine = _mode_levels(component, family, devices, slots, mode, cost, ambiguous)
-        better = possible[None, :] & (~allowed[rows] | _less(mine, [level[rows] for level in levels]))
+        open_slots = possible[None, :] & ((cost == 0) | ~still[:, None])
+        better = open_slots & (~allowed[rows] | _less(mine, [level[rows] for level in levels]))
         for level, new in zip(levels, mine, strict=True):
             level[rows] = np.where(better, new, level[rows])
-        allowed[rows] |= possible[None, :]
+        allowed[rows] |= open_slots
         for i, j in np.argwhere(better):
             modes[rows[i]][j] = mode
 
@@ -252,8 +254,8 @@ def _wish_level(component: Component, family: Family, wish: Wish, devices: Seque
         elif wish.what == "addresses":
             kept = component.kept[device.id]
             level[i] = [0 if kept is not None and a in kept else 1 for _, a in slots]
-        elif wish.what == "manager" and _means(component, family, wish):
-            level[i] = [0 if role == "manager" else 1 for role, _ in slots]
+        elif wish.what == "manager":
+            level[i] = [0 if role == "manager" and _means(component, family, wish) else 1 for role, _ in slots]
         elif wish.what == "not manager" and _means(component, family, wish):
             level[i] = [1 if role == "manager" else 0 for role, _ in slots]
     return level
@@ -355,7 +357,7 @@ def best(component: Component, restriction: Restriction | None = None, cutoff: V
         for i, family in enumerate(combo):
             if family is not None and counts[i] > family.least:
                 push(combo, (*counts[:i], counts[i] - 1, *counts[i + 1:]))
-        solved = _solve(component, combo, counts, restriction)
+        solved = _all_kinds(component, combo, counts, restriction, found)
         if solved is not None and (found is None or (solved.vector, solved.slots) < (found.vector, found.slots)):
             found = solved
     if found is not None and cutoff is not None and found.vector > cutoff:
@@ -399,6 +401,29 @@ def _off_levels(component: Component) -> list[Whole]:
         levels[energy][i] = component.energy[i]
         levels[component.levels - 4][i] = int(taken_off)
     return levels
+
+
+def _all_kinds(component: Component, combo: Combo, counts: tuple[int, ...], restriction: Restriction,
+               found: Solution | None) -> Solution | None:
+    """Solve a frame with every one of its kinds on the link: what an absent kind asks must not shape the answer.
+
+    Where a kind is missing, its packs are put on the link one after the other, unless the answer already loses to ``found``.
+    """
+    solved = _solve(component, combo, counts, restriction)
+    if solved is None or (found is not None and (solved.vector, solved.slots) >= (found.vector, found.slots)):
+        return None
+    missing = next(((i, k) for i, family in enumerate(combo) if family is not None for k in family.kinds
+                    if not any(p.link == i and d.record is k.record for d, p in zip(component.packs, solved.placed, strict=True))),
+                   None)
+    if missing is None:
+        return solved
+    index, kind = missing
+    best_of: Solution | None = None
+    for row, device in enumerate(component.packs):
+        if device.record is kind.record:
+            other = _all_kinds(component, combo, counts, replace(restriction, on=(*restriction.on, (row, index))), best_of or found)
+            best_of = other or best_of
+    return best_of
 
 
 def _solve(component: Component, combo: Combo, counts: tuple[int, ...], restriction: Restriction) -> Solution | None:
