@@ -361,14 +361,14 @@ def test_13_every_hop_is_a_bus_of_two_nodes() -> None:
     assert plan["cleared"]["settings"] is True
 
 
-def test_14_the_controller_shows_half_of_the_bank() -> None:
+def test_14_the_controller_does_not_show_two_fifths_of_the_bank() -> None:
     plan = planned("ex14")
     assert plan["packs"]["B1"]["role"] == "unmanaged"
     (part,) = said(plan["findings"], "controller-shows-part")
     assert (part["level"], part["subject"], part["about"]) == ("caution", "settings", ["INV", "B1"])
-    # 100 Ah, 51.2 V, 0.9 usable: 4608 Wh a pack; the third has twice that
+    # 100 Ah, 51.2 V, 0.9 usable: 4608 Wh a pack; the fourth has twice that: 9216 of 13824 + 9216
     assert part["text"] == (
-        "INV shows the lowest charge state of P1, P2 (ex14a-reports-lowest) and the sum of their currents; "
-        "B1 (ex14b-unmanaged-double) is not in it: 50 % of the bank's usable energy (9216 of 18432 Wh)"
+        "INV shows the lowest charge state of P1..P3 (ex14a-reports-lowest) and the sum of their currents; "
+        "B1 (ex14b-unmanaged-double) is not in it: 40 % of the bank's usable energy (9216 of 23040 Wh)"
     )
     assert any("INV shows the lowest charge state" in remark.text for remark in sheets("ex14")["B1"].remarks)
