@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from interop.records.answers import Answer
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.link_facts import chain_buses, judged_links
-from interop.rules.wording import named
+from interop.rules.wording import named, of_record
 from interop.wiring.faces import wire_pins
 from interop.wiring.managers import claims_manager
 from interop.wiring.stage import Stage, StageCable, StageLink
@@ -111,7 +111,7 @@ def _reports(stage: Stage, packs: Sequence[str]) -> bool:
 
 
 def _list(stage: Stage, names: Sequence[str]) -> str:
-    return " and ".join(f"{n} ({stage.device(n).record.id})" for n in names)
+    return of_record([stage.device(n) for n in names])
 
 
 def _poller_facts(stage: Stage, nodes: Sequence[Node], names: Sequence[str]) -> tuple[FactUsed, ...]:
@@ -182,8 +182,10 @@ def _shared_buses(stage: Stage) -> tuple[tuple[Node, ...], ...]:
         ]
         graph.add_nodes_from(shared)
         graph.add_edges_from(itertools.pairwise(shared))
+    left_open = {link.id for link in stage.links if not link.judged}
     for cable in stage.cables:
-        graph.add_edges_from(_bus_edges(stage, cable))
+        if cable.link not in left_open:
+            graph.add_edges_from(_bus_edges(stage, cable))
     order = {name: i for i, name in enumerate(stage.site.devices)}
     return tuple(
         tuple(sorted(group, key=lambda node: (order[node[0]], node[1]))) for group in nx.connected_components(graph)
