@@ -58,4 +58,7 @@ class InputFaults(Exception):
     def __init__(self, faults: Iterable[Fault]) -> None:
         # by place; at one place in the order found, which no hash seed changes
         self.faults = tuple(sorted(dict.fromkeys(faults), key=lambda f: (f.file, f.line, f.column)))
-        super().__init__("\n".join(str(fault) for fault in self.faults))
+        super().__init__(self.faults)
+
+    def __str__(self) -> str:
+        return "\n".join(map(str, self.faults))

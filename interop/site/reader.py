@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Protocol
 
 from interop.records.catalog import LoadedRecord
@@ -18,8 +19,8 @@ __all__ = ["Known", "Path", "Reader", "Records"]
 
 Path = tuple[str | int, ...]
 
-_SPELLED = 200
-"""Faults of a run that get a nearest known name; looking for more would take longer than anyone reads."""
+_COMPARISONS = 50_000
+"""Names compared in one run to find near ones (some seconds); a site has few unknown names, or one range of them."""
 _TOLD = 10
 """Unknown names that one entry lists one by one: a range may hold thousands."""
 _SHOWN = 8
@@ -68,6 +69,7 @@ class Reader:
         self._pack_count = -1
         self._packs: dict[str, None] = {}
         self._told: dict[Path, int] = {}
+        self._compared = 0
 
     def fault(self, path: Path, got: str, expected: str, near: str | None = None, *, key: bool = False,
               rests_on: Sequence[str] = ()) -> None:
@@ -120,20 +122,25 @@ class Reader:
         if name in known:
             return True
         told = self._told[path] = self._told.get(path, 0) + 1
-        some = ", ".join(list(known)[:_SHOWN]) + (" …" if len(known) > _SHOWN else "")
+        some = ", ".join(islice(known, _SHOWN)) + (" …" if len(known) > _SHOWN else "")
         expected = f"{what}: {some or 'there is none'}"
         if told <= _TOLD:
-            near = nearest(name, known) if len(self.faults) < _SPELLED else None
-            self.fault(path, shown(name), expected, near, key=key)
+            self.fault(path, shown(name), expected, self._near(name, known), key=key)
         elif told == _TOLD + 1:
             self.fault(path, "more names of this kind", expected, key=key)
         return False
+
+    def _near(self, name: str, known: Collection[str]) -> str | None:
+        if self._compared > _COMPARISONS:
+            return None
+        self._compared += len(known)
+        return nearest(name, known)
 
     def record(self, path: Path, name: str) -> LoadedRecord | None:
         """Look a model up; faults of the record itself are gathered once."""
         if name not in self.records:
             if self._known.whole:
-                near = nearest(name, self.records.ids) if len(self.faults) < _SPELLED else None
+                near = self._near(name, self.records.ids)
                 self.fault(path, f"model {shown(name)}", "the id of a record in the catalogs", near)
             return None
         if normal_id(name) in self._bad_records:

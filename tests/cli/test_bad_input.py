@@ -315,6 +315,7 @@ def test_more_ids_than_any_site_has(tmp_path: Path) -> None:
 WISHES = [
     (["keep A1 unmanaged", "manager A1"], '"keep A1 unmanaged" on line 8'),
     (["manager A1", "not manager A1..A2"], '"manager A1" on line 8'),
+    (["not manager A1", "manager A1 of rack"], '"not manager A1" on line 8'),
     (["manager A1", "manager A2"], '"manager A1" on line 8'),
     (["keep addresses of A1", "keep A1..A2 unmanaged"], '"keep addresses of A1" on line 8'),
     (["keep A1 managed", "keep A3 managed"], "links.none, where A3 stands"),
