@@ -71,7 +71,7 @@ _OPPOSITE = {"up": "down", "down": "up", "left": "right", "right": "left"}
 
 
 def _row(name: str, row: SwitchRow) -> RowFace:
-    """A row as seen: one mounted upside down is turned by half, so its order and its ON side are the other way round."""
+    """A row as seen: one mounted upside down is turned by half, so order and ON side are the other way round."""
     side = row.on_side.only or "up"  # not stated: the rule on-side-not-stated stops
     turned = row.mounted == "upside down"
     printed = tuple(row.printed or ())
