@@ -55,9 +55,14 @@ class Routed:
     cables: tuple[Planned, ...]
 
 
-def route_link(site: Site, choice: LinkChoice, packs: Mapping[str, PackChoice]) -> Routed | Blocked:
-    """Return the order and the cables of a chosen link, or what leaves no cable."""
-    naming = _Naming(site, choice, packs)
+def route_link(
+    site: Site, choice: LinkChoice, packs: Mapping[str, PackChoice], taken: set[tuple[str, str]]
+) -> Routed | Blocked:
+    """Return the order and the cables of a chosen link, or what leaves no cable.
+
+    ``taken`` are (controller, socket) that other links use; those of this link are added.
+    """
+    naming = _Naming(site, choice, packs, taken)
     chain = _chain(naming)
     if isinstance(chain, Blocked):
         return chain
@@ -70,8 +75,11 @@ def route_link(site: Site, choice: LinkChoice, packs: Mapping[str, PackChoice]) 
 class _Naming:
     """One link with its packs' sockets and the identity of every bus on it."""
 
-    def __init__(self, site: Site, choice: LinkChoice, packs: Mapping[str, PackChoice]) -> None:
+    def __init__(
+        self, site: Site, choice: LinkChoice, packs: Mapping[str, PackChoice], taken: set[tuple[str, str]]
+    ) -> None:
         self.site = site
+        self.taken = taken
         self.choice = choice
         self.packs = packs
         self.chain: Talk | None = choice.family.chain if choice.family is not None else None
@@ -415,8 +423,11 @@ def _reports(naming: _Naming, used: set[tuple[str, str | None]]) -> tuple[Planne
         cable = _report_cable(naming, source, controller)
         taken = {s for d, s in used if d == source and s is not None}
         a = _report_end(naming, source, cable, taken)
-        b = _report_end(naming, controller, cable, set())
+        b = _report_end(naming, controller, cable, {s for d, s in naming.taken if d == controller})
+        if a.socket is None or b.socket is None:
+            continue  # no socket left: the rules say that no data cable reaches this controller
         used.add((source, a.socket))
+        naming.taken.add((controller, b.socket))
         name = cable.id if cable is not None else _new_name(site, f"{choice.link.id}-to-{controller}")
         at = cable.at if cable is not None else choice.link.at
         planned = Planned(name, a, b, None, "straight", (), "report", cable.length_m if cable is not None else None, at)

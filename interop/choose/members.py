@@ -7,12 +7,24 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import prod
 
 import networkx as nx
 
 from interop.choose.cells import SlotState, slot_state
 from interop.choose.frames import MOST_KINDS, Family
-from interop.choose.search import MOST_LINKS, Component, Restriction, Solution, best, component_of, least, level_names
+from interop.choose.search import (
+    MOST_COMBINATIONS,
+    MOST_FRAMES,
+    MOST_LINKS,
+    Component,
+    Restriction,
+    Solution,
+    best,
+    component_of,
+    least,
+    level_names,
+)
 from interop.site.site import Device, Link, Site
 
 __all__ = [
@@ -65,6 +77,11 @@ class LinkChoice:
     levels: tuple[str, ...]
     solution: Solution | None = None
 
+    @property
+    def proved(self) -> bool:
+        """Whether the choice is proved best (else the search stopped at its limit of frames)."""
+        return self.solution is None or self.solution.bound is None
+
 
 class TooWide(Exception):
     """A component beyond the stated limits of kinds or links."""
@@ -102,7 +119,8 @@ def components(site: Site) -> tuple[Component, ...]:
 def choose_components(component: Component) -> tuple[tuple[LinkChoice, ...], dict[str, PackChoice]]:
     """Choose every link of a component; without runners-up (see :func:`finish_links`). Raises :class:`TooWide`."""
     kinds = len({id(d.record) for d in component.packs})
-    if kinds > MOST_KINDS or len(component.links) > MOST_LINKS:
+    combinations = prod(len(families) + 1 for families in component.families)
+    if kinds > MOST_KINDS or len(component.links) > MOST_LINKS or combinations > MOST_COMBINATIONS:
         raise TooWide([link.id for link in component.links], kinds)
     solution = best(component)
     links = tuple(_link_choice(component, solution, i, link) for i, link in enumerate(component.links))
@@ -165,7 +183,7 @@ def _runner_up(component: Component, solution: Solution, index: int) -> RunnerUp
     for restriction in _others(component, solution, index):
         if found is not None and (low := least(component, restriction)) > found.vector[: len(low)]:
             continue
-        other = best(component, restriction, found.vector if found is not None else None)
+        other = best(component, restriction, found.vector if found is not None else None, MOST_FRAMES // 10)
         if other is not None and (found is None or (other.vector, other.slots) < (found.vector, found.slots)):
             found = other
     if found is None:

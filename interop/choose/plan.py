@@ -61,15 +61,23 @@ def decide(site: Site) -> Decisions:
     routes: dict[str, Routed] = {}
     blocked: dict[str, Blocked] = {}
     struck: dict[str, list[Blocked]] = {}
+    taken = {
+        (end.device, end.socket)
+        for cable in site.cables
+        for end in (cable.a, cable.b)
+        if end.device is not None and end.socket is not None and site.devices[end.device].kind != "pack"
+    }
     for component in components(site):
         while True:
             choices, chosen = choose_components(component)
-            found = {c.link.id: route_link(site, c, chosen) for c in choices if c.family is not None}
+            now = set(taken)
+            found = {c.link.id: route_link(site, c, chosen, now) for c in choices if c.family is not None}
             bad = {k: r for k, r in found.items() if isinstance(r, Blocked)}
             if not any(component.strike(k, r.kinds) for k, r in bad.items()):
                 break
             for k, r in bad.items():
                 struck.setdefault(k, []).append(r)
+        taken = now
         links += finish_links(component, choices)
         packs.update(chosen)
         routes.update({k: r for k, r in found.items() if isinstance(r, Routed)})

@@ -20,17 +20,38 @@ from interop.choose.frames import Family, families
 from interop.site.site import Device, Link, Wish
 from interop.wiring.talks import RecordKey
 
-__all__ = ["MOST_LINKS", "Component", "Placed", "Restriction", "Solution", "best", "component_of", "least", "level_names"]
+__all__ = [
+    "MOST_COMBINATIONS",
+    "MOST_FRAMES",
+    "MOST_LINKS",
+    "Component",
+    "Placed",
+    "Restriction",
+    "Solution",
+    "best",
+    "component_of",
+    "least",
+    "level_names",
+]
 
 MOST_LINKS = 4
 """Most links of one component that are enumerated exactly."""
+MOST_FRAMES = 20_000
+"""Most frames solved in one search; beyond, the best found is returned as not proved, with the bound reached."""
+MOST_COMBINATIONS = 300_000
+"""Most combinations of the links' families that a search begins with."""
 
 Whole = NDArray[np.int64]
 Vector = tuple[int, ...]
 Combo = tuple[Family | None, ...]
 
-_AFTER = ("addresses that read as another", "installed packs changed", "switches moved",
-          "manager not of the newest generation", "order by place")
+_AFTER = (
+    "addresses that read as another",
+    "installed packs changed",
+    "switches moved",
+    "manager not of the newest generation",
+    "order by place",
+)
 _MEMBERSHIP = ("unmanaged", "managed")
 """Preferences about who is managed stand before energy, all others after it: a kept address never costs a managed pack."""
 
@@ -54,10 +75,14 @@ class Solution:
     chosen: tuple[tuple[Family, int] | None, ...]
     placed: tuple[Placed, ...]
     slots: tuple[int, ...]
+    bound: Vector | None = None
+    """None: proved best. Else the bound on the first levels below which nothing better can lie."""
 
     def manager(self, packs: Sequence[Device], link: int) -> str | None:
         """Return the id of a link's manager."""
-        return next((d.id for d, p in zip(packs, self.placed, strict=True) if p.link == link and p.role == "manager"), None)
+        return next(
+            (d.id for d, p in zip(packs, self.placed, strict=True) if p.link == link and p.role == "manager"), None
+        )
 
     def members(self, packs: Sequence[Device], link: int) -> tuple[str, ...]:
         """Return the ids of all packs on a link, the manager among them, in rank order."""
@@ -86,6 +111,7 @@ class Component:
     families: list[list[Family]] = field(default_factory=list)
     _blocks: dict[object, _Block] = field(default_factory=dict)
     bounds: dict[object, Vector] = field(default_factory=dict)
+    starts: list[tuple[Vector, Combo, tuple[int, ...]]] = field(default_factory=list)
     _room: dict[object, tuple[tuple[int, ...], list[int]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -104,19 +130,24 @@ class Component:
             alike = [d for d in self.packs if d.record is key.record]
             self.found[key] = np.array([found_codes(d) for d in alike]).reshape(len(alike), -1)
         if not self.families:
-            self.families = [list(families(i, link, dict(self.devices), self.candidates[i]))
-                             for i, link in enumerate(self.links)]
+            self.families = [
+                list(families(i, link, dict(self.devices), self.candidates[i])) for i, link in enumerate(self.links)
+            ]
 
     def room(self, combo: Combo, off: tuple[tuple[int, int], ...]) -> tuple[tuple[int, ...], list[int]]:
         """Return the least of the levels before energy, and by number of packs the energy that stays off any link."""
         kinds = frozenset(k for f in combo if f is not None for k in f.kinds)
-        alike: object = off if self.early else tuple((self.packs[row].record.id, int(self.energy[row])) for row, _ in off)
+        alike: object = (
+            off if self.early else tuple((self.packs[row].record.id, int(self.energy[row])) for row, _ in off)
+        )
         if (kinds, alike) not in self._room:
             without = {row for row, _ in off}
             rows = [i for i, d in enumerate(self.packs) if RecordKey(d.record) in kinds and i not in without]
             inside = {self.packs[i].id for i in rows}
-            early = tuple(sum(name in self.row and name not in inside for name in w.about) if w.what == "managed" else 0
-                          for w in self.early)
+            early = tuple(
+                sum(name in self.row and name not in inside for name in w.about) if w.what == "managed" else 0
+                for w in self.early
+            )
             on = np.concatenate([[0], np.cumsum(np.sort(self.energy[rows])[::-1])])
             self._room[kinds, alike] = early, [int(v) for v in self.energy.sum() - on]
         return self._room[kinds, alike]
@@ -124,6 +155,8 @@ class Component:
     def strike(self, link: str, kinds: tuple[str, ...]) -> bool:
         """Take out every frame of a link with exactly these kinds (record ids); return whether any was left to take."""
         index = next(i for i, one in enumerate(self.links) if one.id == link)
+        self.starts = []
+        self.bounds.clear()
         gone = {f for f in self.families[index] if {k.record.id for k in f.kinds} == set(kinds)}
         self.families[index] = [f for f in self.families[index] if f not in gone]
         return bool(gone)
@@ -139,8 +172,13 @@ class Component:
 
 def level_names(component: Component) -> tuple[str, ...]:
     """Return the names of the levels, first decides first."""
-    return ("installed packs taken off their link", *(f"preference: {w.text}" for w in component.early),
-            "energy not on a link", *(f"preference: {w.text}" for w in component.late), *_AFTER)
+    return (
+        "installed packs taken off their link",
+        *(f"preference: {w.text}" for w in component.early),
+        "energy not on a link",
+        *(f"preference: {w.text}" for w in component.late),
+        *_AFTER,
+    )
 
 
 @dataclass
@@ -182,8 +220,16 @@ def _build(component: Component, family: Family, count: int) -> _Block | None:
     return _Block(levels, allowed, slots, modes, count - (family.manager is not None))
 
 
-def _fill(component: Component, family: Family, count: int, key: RecordKey, slots: Sequence[tuple[str, int | None]],
-          levels: list[Whole], allowed: NDArray[np.bool_], modes: list[list[str]]) -> None:
+def _fill(
+    component: Component,
+    family: Family,
+    count: int,
+    key: RecordKey,
+    slots: Sequence[tuple[str, int | None]],
+    levels: list[Whole],
+    allowed: NDArray[np.bool_],
+    modes: list[list[str]],
+) -> None:
     """Enter the packs of one record: for each slot the best of its modes."""
     on_link = {d.id for d in component.candidates[family.link]}
     alike = [d for d in component.packs if d.record is key.record]
@@ -196,8 +242,10 @@ def _fill(component: Component, family: Family, count: int, key: RecordKey, slot
     still = np.array([any(w.what == "switches" and d.id in w.about for w in component.must) for d in devices])
     member_modes = dict(family.modes)[key]
     for mode in dict.fromkeys((*member_modes, *(family.manager_modes if key == family.manager else ()))):
-        open_to = [(mode in member_modes) if role == "member" else (key == family.manager and mode in family.manager_modes)
-                   for role, _ in slots]
+        open_to = [
+            (mode in member_modes) if role == "member" else (key == family.manager and mode in family.manager_modes)
+            for role, _ in slots
+        ]
         states = tuple(slot_state(family, key.record, mode, a, count, role) for role, a in slots)
         codes, possible, ambiguous = standing_rows(key, states)
         possible = possible & np.array(open_to, dtype=np.bool_)
@@ -221,25 +269,50 @@ def _less(one: Sequence[Whole], other: Sequence[Whole]) -> NDArray[np.bool_]:
     return less
 
 
-def _mode_levels(component: Component, family: Family, devices: Sequence[Device], slots: Sequence[tuple[str, int | None]],
-                 mode: str, cost: Whole, ambiguous: Whole) -> list[Whole]:
+def _mode_levels(
+    component: Component,
+    family: Family,
+    devices: Sequence[Device],
+    slots: Sequence[tuple[str, int | None]],
+    mode: str,
+    cost: Whole,
+    ambiguous: Whole,
+) -> list[Whole]:
     """Levels of (pack, slot) in one mode, in the order of :func:`level_names`; order by place is entered later."""
     shape = cost.shape
     zero = np.zeros(shape, dtype=np.int64)
     early = [_wish_level(component, family, wish, devices, slots, cost) for wish in component.early]
     late = [_wish_level(component, family, wish, devices, slots, cost) for wish in component.late]
-    changed = np.array([[_changed(component, family, d, role, mode) for role, _ in slots] for d in devices], dtype=np.int64)
+    changed = np.array(
+        [[_changed(component, family, d, role, mode) for role, _ in slots] for d in devices], dtype=np.int64
+    )
     newest = zero.copy()
     for j, (role, _) in enumerate(slots):
         if role == "manager" and family.manager is not None:
             record = family.manager.record
             top = component.newest.get(record.family)
             newest[:, j] = int(top is not None and record.generation.only is not None and record.generation.only < top)
-    return [zero, *early, zero, *late, np.broadcast_to(ambiguous[None, :], shape), changed.reshape(shape), cost, newest, zero]
+    return [
+        zero,
+        *early,
+        zero,
+        *late,
+        np.broadcast_to(ambiguous[None, :], shape),
+        changed.reshape(shape),
+        cost,
+        newest,
+        zero,
+    ]
 
 
-def _wish_level(component: Component, family: Family, wish: Wish, devices: Sequence[Device],
-                slots: Sequence[tuple[str, int | None]], cost: Whole) -> Whole:
+def _wish_level(
+    component: Component,
+    family: Family,
+    wish: Wish,
+    devices: Sequence[Device],
+    slots: Sequence[tuple[str, int | None]],
+    cost: Whole,
+) -> Whole:
     level = np.zeros(cost.shape, dtype=np.int64)
     if wish.what == "fewest switches":
         return cost.copy()
@@ -270,16 +343,23 @@ def _changed(component: Component, family: Family, device: Device, role: str, mo
         return 0
     was, reported = component.found_role.get(device.id, ("unmanaged", frozenset()))
     found = device.found
-    mode_was = found.mode if found is not None and found.mode is not None else (
-        device.record.modes[0] if len(device.record.modes) == 1 else None)
+    mode_was = (
+        found.mode
+        if found is not None and found.mode is not None
+        else (device.record.modes[0] if len(device.record.modes) == 1 else None)
+    )
     same = was == role and reported == frozenset(component.links[family.link].reports_to)
     return int(not same or (mode_was is not None and mode_was != mode))
 
 
-def _rank_levels(component: Component, family: Family, slots: Sequence[tuple[str, int | None]], levels: list[Whole]) -> None:
+def _rank_levels(
+    component: Component, family: Family, slots: Sequence[tuple[str, int | None]], levels: list[Whole]
+) -> None:
     """Order by place: (place rank - address rank) squared; packs numbered by the route only ask for the first as manager."""
-    ranks = np.array([{d.id: i for i, d in enumerate(component.candidates[family.link])}.get(d.id, 0)
-                      for d in component.packs], dtype=np.int64)
+    ranks = np.array(
+        [{d.id: i for i, d in enumerate(component.candidates[family.link])}.get(d.id, 0) for d in component.packs],
+        dtype=np.int64,
+    )
     order = sorted(range(len(slots)), key=lambda j: (slots[j][1] if slots[j][1] is not None else -1, j))
     rank_of = {j: r for r, j in enumerate(order)}
     for j, (role, _) in enumerate(slots):
@@ -291,8 +371,9 @@ def _rank_levels(component: Component, family: Family, slots: Sequence[tuple[str
                     levels[len(component.early) + 2 + k][:, j] = squares
 
 
-def _restrict(component: Component, family: Family, slots: Sequence[tuple[str, int | None]],
-              allowed: NDArray[np.bool_]) -> None:
+def _restrict(
+    component: Component, family: Family, slots: Sequence[tuple[str, int | None]], allowed: NDArray[np.bool_]
+) -> None:
     """Strike what ``must`` wishes, a fixed manager and a manager by place forbid."""
     link = component.links[family.link]
     for j, (role, address) in enumerate(slots):
@@ -331,38 +412,66 @@ def _wish_allows(component: Component, family: Family, wish: Wish, row: int, rol
 
 # ---- the search ----
 
-def best(component: Component, restriction: Restriction | None = None, cutoff: Vector | None = None) -> Solution | None:
-    """Return the best choice under a restriction; None when nothing is possible or nothing comes up to ``cutoff``."""
+
+def best(
+    component: Component,
+    restriction: Restriction | None = None,
+    cutoff: Vector | None = None,
+    frames: int = MOST_FRAMES,
+) -> Solution | None:
+    """Return the best choice under a restriction; None when nothing is possible or nothing comes up to ``cutoff``.
+
+    After ``frames`` frames the best found so far is returned with the bound reached: not proved.
+    """
     restriction = restriction or Restriction()
-    heap: list[tuple[Vector, int, Combo, tuple[int, ...]]] = []
-    ticket = itertools.count()
-    seen: set[tuple[Combo, tuple[int, ...]]] = set()
-
-    def push(combo: Combo, counts: tuple[int, ...]) -> None:
-        if (combo, counts) in seen:
-            return
-        seen.add((combo, counts))
-        bound = _bound(component, combo, counts, restriction)
-        if cutoff is None or bound <= cutoff[: len(bound)]:
-            heapq.heappush(heap, (bound, next(ticket), combo, counts))
-
-    for combo in _combos(component):
-        push(combo, tuple(f.most if f is not None else 0 for f in combo))
     found: Solution | None = None
-    while heap:
-        bound, _, combo, counts = heapq.heappop(heap)
+    for number, (bound, combo, counts) in enumerate(_in_order(component)):
         limit = found.vector if found is not None else cutoff
         if limit is not None and bound > limit[: len(bound)]:
             break
-        for i, family in enumerate(combo):
-            if family is not None and counts[i] > family.least:
-                push(combo, (*counts[:i], counts[i] - 1, *counts[i + 1:]))
+        if limit is not None and _bound(component, combo, counts, restriction) > limit[: len(bound)]:
+            continue
+        if number >= frames and found is not None:
+            return replace(found, bound=bound)
         solved = _all_kinds(component, combo, counts, restriction, found)
         if solved is not None and (found is None or (solved.vector, solved.slots) < (found.vector, found.slots)):
             found = solved
     if found is not None and cutoff is not None and found.vector > cutoff:
         return None
     return found
+
+
+def _in_order(component: Component) -> Iterator[tuple[Vector, Combo, tuple[int, ...]]]:
+    """Yield frames by their bound, least first: every combination of families, from its most packs downwards."""
+    heap: list[tuple[Vector, int, Combo, tuple[int, ...]]] = []
+    ticket = itertools.count()
+    seen: set[tuple[Combo, tuple[int, ...]]] = set()
+    fresh = iter(_starts(component))
+    following = next(fresh, None)
+    while heap or following is not None:
+        if following is not None and (not heap or following[0] <= heap[0][0]):
+            bound, combo, counts = following
+            following = next(fresh, None)
+        else:
+            bound, _, combo, counts = heapq.heappop(heap)
+        yield bound, combo, counts
+        for i, family in enumerate(combo):
+            if family is not None and counts[i] > family.least:
+                fewer = (*counts[:i], counts[i] - 1, *counts[i + 1 :])
+                if (combo, fewer) not in seen:
+                    seen.add((combo, fewer))
+                    heapq.heappush(heap, (_bound(component, combo, fewer, Restriction()), next(ticket), combo, fewer))
+
+
+def _starts(component: Component) -> list[tuple[Vector, Combo, tuple[int, ...]]]:
+    """Every combination of families at its most packs, by bound (kept for the searches for the runner-up)."""
+    if not component.starts:
+        found = []
+        for combo in _combos(component):
+            counts = tuple(f.most if f is not None else 0 for f in combo)
+            found.append((_bound(component, combo, counts, Restriction()), combo, counts))
+        component.starts = sorted(found, key=lambda one: one[0])
+    return component.starts
 
 
 def _combos(component: Component) -> Iterator[Combo]:
@@ -373,8 +482,10 @@ def least(component: Component, restriction: Restriction) -> Vector:
     """Return a bound below every choice under a restriction: the least over all frames at their most packs."""
     key = ("least", tuple((component.packs[row].record.id, int(component.energy[row])) for row, _ in restriction.off))
     if key not in component.bounds or component.early or restriction.on or restriction.not_manager:
-        component.bounds[key] = min(_bound(component, combo, tuple(f.most if f is not None else 0 for f in combo), restriction)
-                                    for combo in _combos(component))
+        component.bounds[key] = min(
+            _bound(component, combo, tuple(f.most if f is not None else 0 for f in combo), restriction)
+            for combo in _combos(component)
+        )
     return component.bounds[key]
 
 
@@ -403,30 +514,45 @@ def _off_levels(component: Component) -> list[Whole]:
     return levels
 
 
-def _all_kinds(component: Component, combo: Combo, counts: tuple[int, ...], restriction: Restriction,
-               found: Solution | None) -> Solution | None:
+def _all_kinds(
+    component: Component, combo: Combo, counts: tuple[int, ...], restriction: Restriction, found: Solution | None
+) -> Solution | None:
     """Solve a frame with every one of its kinds on the link: what an absent kind asks must not shape the answer.
 
     Where a kind is missing, its packs are put on the link one after the other, unless the answer already loses to ``found``.
     """
-    solved = _solve(component, combo, counts, restriction)
+    solved = _solve(component, combo, counts, restriction, found)
     if solved is None or (found is not None and (solved.vector, solved.slots) >= (found.vector, found.slots)):
         return None
-    missing = next(((i, k) for i, family in enumerate(combo) if family is not None for k in family.kinds
-                    if not any(p.link == i and d.record is k.record for d, p in zip(component.packs, solved.placed, strict=True))),
-                   None)
+    missing = next(
+        (
+            (i, k)
+            for i, family in enumerate(combo)
+            if family is not None
+            for k in family.kinds
+            if not any(
+                p.link == i and d.record is k.record for d, p in zip(component.packs, solved.placed, strict=True)
+            )
+        ),
+        None,
+    )
     if missing is None:
         return solved
     index, kind = missing
     best_of: Solution | None = None
     for row, device in enumerate(component.packs):
         if device.record is kind.record:
-            other = _all_kinds(component, combo, counts, replace(restriction, on=(*restriction.on, (row, index))), best_of or found)
+            other = _all_kinds(
+                component, combo, counts, replace(restriction, on=(*restriction.on, (row, index))), best_of or found
+            )
             best_of = other or best_of
     return best_of
 
 
-def _solve(component: Component, combo: Combo, counts: tuple[int, ...], restriction: Restriction) -> Solution | None:
+def _solve(
+    component: Component, combo: Combo, counts: tuple[int, ...], restriction: Restriction, found: Solution | None
+) -> Solution | None:
+    """Solve one frame by one assignment; None when it cannot be filled or its row minima already lose to ``found``."""
     blocks: list[_Block | None] = []
     for family, count in zip(combo, counts, strict=True):
         block = _block(component, family, count) if family is not None else None
@@ -445,17 +571,49 @@ def _solve(component: Component, combo: Combo, counts: tuple[int, ...], restrict
     starts: list[int] = []
     for block, extra in zip(parts, spare, strict=True):
         width = len(block.slots)
-        allowed[:n, column:column + width] = block.allowed
+        allowed[:n, column : column + width] = block.allowed
         for level, mine in zip(levels, block.levels, strict=True):
-            level[:n, column:column + width] = mine
+            level[:n, column : column + width] = mine
         members = [column + j for j, (role, _) in enumerate(block.slots) if role == "member"]
-        allowed[row:row + extra, members] = True
+        allowed[row : row + extra, members] = True
         starts.append(column)
         column, row = column + width, row + extra
     _off_columns(component, levels, allowed, column)
     _apply(restriction, combo, parts, starts, allowed, n, column)
+    if found is not None and _loses(levels, allowed, combo, counts, parts, found, n):
+        return None
     columns = assign(levels, allowed, n)
     return None if columns is None else _solution(component, combo, counts, parts, starts, levels, columns, column)
+
+
+def _loses(
+    levels: Sequence[Whole],
+    allowed: NDArray[np.bool_],
+    combo: Combo,
+    counts: tuple[int, ...],
+    parts: Sequence[_Block],
+    found: Solution,
+    n: int,
+) -> bool:
+    """Whether a frame cannot beat ``found``: by the sum of row minima of each level in turn, then by the lowest slots."""
+    for level, best_of in zip(levels, found.vector, strict=True):
+        low = int(np.where(allowed[:n], level[:n], 2**40).min(axis=1).sum())
+        if low != best_of:
+            return low > best_of
+    where = [i for i, f in enumerate(combo) if f is not None]
+    keys: list[int] = []
+    for block, index in zip(parts, where, strict=True):
+        mine = sorted(_slot_key(index, role, address, j) for j, (role, address) in enumerate(block.slots))
+        keys += mine[: counts[index]]
+    return (*sorted(keys), *[_OFF] * (n - len(keys))) > found.slots
+
+
+_OFF = 10**9
+
+
+def _slot_key(link: int, role: str, address: int | None, position: int) -> int:
+    """Order of slots: by link, the manager first, then by address (by position where the route numbers the packs)."""
+    return link * 10**6 + (0 if role == "manager" else 1 + (address if address is not None else position))
 
 
 def _off_columns(component: Component, levels: list[Whole], allowed: NDArray[np.bool_], column: int) -> None:
@@ -469,8 +627,15 @@ def _off_columns(component: Component, levels: list[Whole], allowed: NDArray[np.
             allowed[rows, column:] = False
 
 
-def _apply(restriction: Restriction, combo: Combo, parts: Sequence[_Block], starts: Sequence[int],
-           allowed: NDArray[np.bool_], n: int, off: int) -> None:
+def _apply(
+    restriction: Restriction,
+    combo: Combo,
+    parts: Sequence[_Block],
+    starts: Sequence[int],
+    allowed: NDArray[np.bool_],
+    n: int,
+    off: int,
+) -> None:
     place = {i: k for k, i in enumerate(i for i, f in enumerate(combo) if f is not None)}
     for row, link in restriction.not_manager:
         if link in place:
@@ -481,12 +646,20 @@ def _apply(restriction: Restriction, combo: Combo, parts: Sequence[_Block], star
         mine = np.zeros(allowed.shape[1], dtype=np.bool_)
         if link in place:
             start = starts[place[link]]
-            mine[start:start + len(parts[place[link]].slots)] = True
+            mine[start : start + len(parts[place[link]].slots)] = True
         allowed[row] &= mine if (row, link) in restriction.on else ~mine
 
 
-def _solution(component: Component, combo: Combo, counts: tuple[int, ...], parts: Sequence[_Block], starts: Sequence[int],
-              levels: Sequence[Whole], columns: Sequence[int], off: int) -> Solution:
+def _solution(
+    component: Component,
+    combo: Combo,
+    counts: tuple[int, ...],
+    parts: Sequence[_Block],
+    starts: Sequence[int],
+    levels: Sequence[Whole],
+    columns: Sequence[int],
+    off: int,
+) -> Solution:
     n = len(component.packs)
     vector = tuple(int(sum(int(level[i, columns[i]]) for i in range(n))) for level in levels)
     where = [i for i, f in enumerate(combo) if f is not None]
@@ -494,19 +667,24 @@ def _solution(component: Component, combo: Combo, counts: tuple[int, ...], parts
     for i in range(n):
         if columns[i] >= off:
             placed.append(Placed(None, "unmanaged", None, None, -1))
-            slots.append(10**9)
+            slots.append(_OFF)
             continue
         k = max(k for k, start in enumerate(starts) if start <= columns[i])
         j = columns[i] - starts[k]
         role, address = parts[k].slots[j]
         placed.append(Placed(where[k], role, parts[k].modes[i][j], address, j))
-        slots.append(where[k] * 10**6 + (0 if role == "manager" else 1 + (address if address is not None else j)))
+        slots.append(_slot_key(where[k], role, address, j))
     chosen = tuple((f, counts[i]) if f is not None else None for i, f in enumerate(combo))
     return Solution(vector, chosen, tuple(placed), tuple(slots))
 
 
-def component_of(links: Sequence[Link], devices: Mapping[str, Device], wishes: Sequence[Wish],
-                 found_role: Mapping[str, tuple[str, frozenset[str]]] | None, extra: Sequence[str] = ()) -> Component:
+def component_of(
+    links: Sequence[Link],
+    devices: Mapping[str, Device],
+    wishes: Sequence[Wish],
+    found_role: Mapping[str, tuple[str, frozenset[str]]] | None,
+    extra: Sequence[str] = (),
+) -> Component:
     """Build a component of links with all their candidate packs in rank order."""
     names = dict.fromkeys([*(p for link in links for p in link.packs), *extra])
     packs = tuple(sorted((devices[p] for p in names), key=lambda d: d.rank))

@@ -96,7 +96,7 @@ def _link(decisions: Decisions, choice: LinkChoice, buses: Mapping[str, Json]) -
         "members": [p for p in order if p != choice.manager],
         "reports_to": list(link.reports_to),
         "buses": list(buses),
-        "proved": True,
+        "proved": choice.proved,
         "runner_up": None
         if runner is None or not formed
         else {

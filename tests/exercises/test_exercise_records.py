@@ -195,7 +195,7 @@ def test_the_inverter_accepts_both_generations_and_the_other_make() -> None:
 
 def test_the_older_generation_brings_no_reference_out_on_its_link() -> None:
     assert pins(RECORDS["tarn-a"], "LINK") == {
-        "1": "empty", "2": "empty", "3": "unused", "4": "not stated", "5": "not stated", "6": "unused",
+        "1": "unused", "2": "unused", "3": "unused", "4": "not stated", "5": "not stated", "6": "unused",
         "7": "chain minus", "8": "chain plus"}
 
 
