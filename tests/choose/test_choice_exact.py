@@ -21,7 +21,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from interop.choose.members import choose_links, components
+from interop.choose.members import components
 from interop.choose.search import best
 from interop.records.faults import InputFaults
 from interop.site.load import load_site
@@ -47,19 +47,20 @@ def ours(site: Site) -> Choice | None:
     late = [w for w in wishes if w.what not in ("unmanaged", "managed")]
     after = ["twins", "changed", "moved", "newest", "order"]
     total: dict[object, int] = dict.fromkeys(["off", *map(id, early), "energy", *map(id, late), *after], 0)
+    decisions = {d.id: OFF for d in site.packs}
     for component in components(site):
-        solution = best(component)
+        solution = best(component, frames=10**9)        # the whole search: beyond its limit `plan` says that nothing is proved
         if solution is None:
             return None
         names = ["off", *map(id, component.early), "energy", *map(id, component.late), *after]
         for name, value in zip(names, solution.vector, strict=True):
             total[name] += value
+        for device, placed in zip(component.packs, solution.placed, strict=True):
+            if placed.link is not None:
+                link = component.links[placed.link].id
+                decisions[device.id] = Decision(link, placed.role, placed.mode, placed.address)
     texts = {id(w): w.text for w in wishes}
-    _, packs = choose_links(site)
-    return (
-        tuple((str(texts.get(k, k) if isinstance(k, int) else k), v) for k, v in total.items()),
-        {name: Decision(p.link, p.role, p.mode, p.address) for name, p in packs.items()},
-    )
+    return tuple((str(texts.get(k, k) if isinstance(k, int) else k), v) for k, v in total.items()), decisions
 
 
 def plainly(decisions: dict[str, Decision]) -> dict[str, tuple[str | None, str, int | None]]:
