@@ -131,7 +131,7 @@ class _Model:
     def solve(self, decisions: Mapping[str, Decision] | None) -> tuple[list[int], bool] | None:
         self._hint(decisions or {})
         values: dict[int, int] = {}
-        if not self._groups() and _run(self.model)[1] == cp_model.INFEASIBLE
+        if not self._groups() and _run(self.model)[1] == cp_model.INFEASIBLE:
             return None
         for group in self._groups():
             packed = sum(x * cost * weight for k, weight in group for x, cost in self.levels[k])

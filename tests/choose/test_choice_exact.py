@@ -49,7 +49,7 @@ def ours(site: Site) -> Choice | None:
     total: dict[object, int] = dict.fromkeys(["off", *map(id, early), "energy", *map(id, late), *after], 0)
     decisions = {d.id: OFF for d in site.packs}
     for component in components(site):
-        solution = best(component, frames=10**9)        # the whole search: beyond its limit `plan` says that nothing is proved
+        solution = best(component, frames=10**9)  # beyond its limit nothing is proved
         if solution is None:
             return None
         names = ["off", *map(id, component.early), "energy", *map(id, component.late), *after]
