@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
@@ -14,12 +14,32 @@ from interop.choose.frames import Family
 from interop.records.answers import Answer
 from interop.records.leaves import Span
 from interop.records.models import Record
-from interop.records.switches import Case, Pattern, Reading, domain, part_switches, parts_in, readings, settings, value_key
+from interop.records.switches import (
+    Case,
+    Pattern,
+    Reading,
+    domain,
+    part_switches,
+    parts_in,
+    readings,
+    settings,
+    value_key,
+)
 from interop.site.site import Device
 from interop.wiring.talks import RecordKey, address_allowed, chain_address_rule, chain_talks, report_talks
 
-__all__ = ["SlotState", "Standing", "energy_wh", "found_addresses", "found_codes", "moved", "slot_state", "standing", "standing_rows",
-           "switch_values"]
+__all__ = [
+    "SlotState",
+    "Standing",
+    "energy_wh",
+    "found_addresses",
+    "found_codes",
+    "moved",
+    "slot_state",
+    "standing",
+    "standing_rows",
+    "switch_values",
+]
 
 _CELL_V = {"lfp": 3.2}
 """Nominal voltage of one cell [V]: LFP 3.2 (two independent published copies agree)."""
@@ -78,13 +98,17 @@ class Standing:
 
 def switch_values(record: Record, state: SlotState) -> dict[str, str | int | bool]:
     """Return every value a row may be asked to set in a state (terminators only when the ends are known)."""
-    values: dict[str, str | int | bool] = {"role": state.role, "mode": state.mode, "count of packs": state.count,
-                                           "count of members": state.count - 1}
+    values: dict[str, str | int | bool] = {
+        "role": state.role,
+        "mode": state.mode,
+        "count of packs": state.count,
+        "count of members": state.count - 1,
+    }
     if state.address is not None:
         values["address"] = state.address
         values.update({f"address {name}": state.address for name in record.buses})
     for talk, table in ((state.chain, chain_talks), (state.report, report_talks)):
-        for name in (table(record, state.mode).get(talk, ()) if talk is not None else ()):
+        for name in table(record, state.mode).get(talk, ()) if talk is not None else ():
             values[f"rate {name}"] = talk.rate_bps
             values[f"dialect {name}"] = talk.dialect
     if state.report is not None:
@@ -99,7 +123,7 @@ def switch_values(record: Record, state: SlotState) -> dict[str, str | int | boo
     return values
 
 
-@lru_cache(maxsize=None)
+@cache
 def _first_group_cached(key: RecordKey) -> int:
     for row in key.record.switches.values():
         for part in row.parts:
@@ -112,17 +136,21 @@ def _first_group(record: Record) -> int:
     return _first_group_cached(RecordKey(record))
 
 
-@lru_cache(maxsize=None)
+@cache
 def _counts(key: RecordKey) -> bool:
     """Whether any switch of the record depends on the number of packs."""
-    return any(part.sets.startswith("count") or part.when.count is not None
-               for row in key.record.switches.values() for part in row.parts)
+    return any(
+        part.sets.startswith("count") or part.when.count is not None
+        for row in key.record.switches.values()
+        for part in row.parts
+    )
 
 
 def slot_state(family: Family, record: Record, mode: str, address: int | None, count: int, role: str) -> SlotState:
     """Return the state of a pack of a record in a slot of a family; ``count`` only where a switch depends on it."""
-    return SlotState(role, mode, family.chain, family.report, address, family.group,
-                     count if _counts(RecordKey(record)) else 0)
+    return SlotState(
+        role, mode, family.chain, family.report, address, family.group, count if _counts(RecordKey(record)) else 0
+    )
 
 
 @lru_cache(maxsize=200_000)
@@ -131,13 +159,23 @@ def _standing(key: RecordKey, state: SlotState) -> Standing | None:
     if state.address is not None and not _address_fits(record, state):
         return None
     values = switch_values(record, state)
-    case = Case(state.role, state.mode, state.controller_bus, state.place, state.group if state.group is not None
-                else _first_group(record), state.count)
+    case = Case(
+        state.role,
+        state.mode,
+        state.controller_bus,
+        state.place,
+        state.group if state.group is not None else _first_group(record),
+        state.count,
+    )
     rows, also = [], set[int]()
     for name, row in record.switches.items():
         setting = settings(row, values, case)
-        later = {i for part, sure in parts_in(row, case) if sure is None or (part.sets == "terminator"
-                 and value_key(part) not in values) for i in part_switches(row, part)}
+        later = {
+            i
+            for part, sure in parts_in(row, case)
+            if sure is None or (part.sets == "terminator" and value_key(part) not in values)
+            for i in part_switches(row, part)
+        }
         if any(bit is None and i not in later for i, bit in enumerate(setting.pattern)):
             return None
         rows.append((name, setting.pattern))
@@ -151,27 +189,32 @@ def standing(record: Record, state: SlotState) -> Standing | None:
 
 
 def _address_fits(record: Record, state: SlotState) -> bool:
-    names = (chain_talks(record, state.mode).get(state.chain, ()) if state.chain is not None else tuple(record.addresses))
+    names = chain_talks(record, state.mode).get(state.chain, ()) if state.chain is not None else tuple(record.addresses)
     rule = chain_address_rule(record, names)
     if rule is None or state.address is None:
         return rule is None
     return address_allowed(record, rule, state.address, state.mode, state.controller_bus, state.role) is Answer.HOLDS
 
 
-def _other_addresses(record: Record, name: str, pattern: tuple[str | None, ...], case: Case, state: SlotState) -> set[int]:
+def _other_addresses(
+    record: Record, name: str, pattern: tuple[str | None, ...], case: Case, state: SlotState
+) -> set[int]:
     """Other addresses that the same pattern means in the same case (two equal rows of a printed table)."""
     row = record.switches[name]
     if state.address is None or not any(p.sets == "address" and p.code is not None and p.code.table for p in row.parts):
         return set()
     texts = tuple("x" if bit is None else bit for bit in pattern)
-    found = {int(v) for r in readings(row, texts, case, record.modes) for k, v in r.values if k.split(" ")[0] == "address"}
+    found = {
+        int(v) for r in readings(row, texts, case, record.modes) for k, v in r.values if k.split(" ")[0] == "address"
+    }
     return found - {state.address}
 
 
 def found_addresses(device: Device) -> frozenset[int | None] | None:
     """Return every address the found switches can mean; None when nobody looked at a switch that sets it.
 
-    Where they make the pack the manager and set no address there, it is the manager's as the record states it (None: it has none).
+    Where they make the pack the manager and set no address there, it is the manager's as the record states it
+    (None: it has none).
     """
     if device.found is None:
         return None
@@ -195,8 +238,13 @@ def _manager_by_flag(record: Record, reading: Reading, mode: str | None) -> set[
     if reading.table.get("role") != "manager":
         return set()
     spoken = reading.case.mode or mode
-    facts = [rule.manager.of(m, bus) for rule in record.addresses.values() for m in record.modes if spoken in (None, m)
-             for bus in ("can", "rs-485")]
+    facts = [
+        rule.manager.of(m, bus)
+        for rule in record.addresses.values()
+        for m in record.modes
+        if spoken in (None, m)
+        for bus in ("can", "rs-485")
+    ]
     return {None if f.only == "none" else int(f.only) for f in facts if f.only is not None}
 
 
@@ -210,9 +258,10 @@ def _code(text: str | None) -> int:
     return _CODES.setdefault(text, len(_CODES))
 
 
-@lru_cache(maxsize=None)
+@cache
 def _widths(key: RecordKey) -> tuple[tuple[str, int], ...]:
     from interop.records.switches import row_length
+
     return tuple((name, row_length(row)) for name, row in key.record.switches.items())
 
 
@@ -224,8 +273,12 @@ def found_codes(device: Device) -> NDArray[np.int64]:
 
 
 @lru_cache(maxsize=50_000)
-def standing_rows(key: RecordKey, states: tuple[SlotState, ...]) -> tuple[NDArray[np.int64], NDArray[np.bool_], NDArray[np.int64]]:
-    """Return for each state: the switches as codes, whether the slot is possible, whether its address reads as another."""
+def standing_rows(
+    key: RecordKey, states: tuple[SlotState, ...]
+) -> tuple[NDArray[np.int64], NDArray[np.bool_], NDArray[np.int64]]:
+    """Return for each state: the switches as codes, whether the slot is possible, whether its address reads as
+    another.
+    """
     width = sum(w for _, w in _widths(key))
     codes = np.full((len(states), width), -1, dtype=np.int64)
     possible = np.zeros(len(states), dtype=np.bool_)

@@ -1,7 +1,7 @@
 """Frames: what all packs of a link share. Inside a frame every rule concerns one pack and one slot.
 
-A family of frames differs only in the number of packs. What is not an assignment is enumerated here: kinds that exclude each
-other, who must be manager, dialect and rate, caps, the manager's address.
+A family of frames differs only in the number of packs. What is not an assignment is enumerated here: kinds that
+exclude each other, who must be manager, dialect and rate, caps, the manager's address.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from interop.records.answers import Answer
 from interop.records.models import AddressRule, Mixing, Record
@@ -82,10 +82,7 @@ class Family:
 
 def pair_excluded(one: Record, other: Record) -> bool:
     """Return whether two records may not share a link: one says no, or the busbar itself is forbidden."""
-    for a, b in ((one, other), (other, one)):
-        if same_link(a, b) == "no" or same_busbar(a, b) == "no":
-            return True
-    return False
+    return any(same_link(a, b) == "no" or same_busbar(a, b) == "no" for a, b in ((one, other), (other, one)))
 
 
 def required_modes(record: Record, kinds: Iterable[RecordKey]) -> tuple[str, ...]:
@@ -145,7 +142,7 @@ def _reports(link: Link, devices: dict[str, Device]) -> tuple[Talk | None, ...]:
     return tuple(sorted(common, key=order.index))
 
 
-@lru_cache(maxsize=None)
+@cache
 def link_talks(kinds: tuple[RecordKey, ...]) -> tuple[Talk, ...]:
     """Return the talks every kind can use among packs in some mode left to it, in the order of the first record."""
     found: list[Talk] = []
@@ -181,12 +178,13 @@ def _placed(family: Family, packs: Sequence[Device]) -> Iterator[Family]:
 
 
 @lru_cache(maxsize=4096)
-def _shared(kinds: tuple[RecordKey, ...], reports: tuple[Talk | None, ...], total: int,
-                   controllers: int) -> tuple[tuple[tuple[str, object], ...], ...]:
+def _shared(
+    kinds: tuple[RecordKey, ...], reports: tuple[Talk | None, ...], total: int, controllers: int
+) -> tuple[tuple[tuple[str, object], ...], ...]:
     found = []
     for report in reports:
-        for fields in itertools.chain(_managed(kinds, report, total), _polled(kinds, report, total, controllers)):
-            found.append(tuple(fields.items()))
+        every = itertools.chain(_managed(kinds, report, total), _polled(kinds, report, total, controllers))
+        found += [tuple(fields.items()) for fields in every]
     return tuple(found)
 
 
@@ -208,14 +206,16 @@ def _managed(kinds: tuple[RecordKey, ...], report: Talk | None, total: int) -> I
         if may_be_manager(manager.record) is not Answer.HOLDS or manager not in required_manager(kinds):
             continue
         if len(kinds) == 1:
-            modes = tuple(m for m in manager.record.modes if report is None or report in report_talks(manager.record, m))
+            modes = tuple(
+                m for m in manager.record.modes if report is None or report in report_talks(manager.record, m)
+            )
             yield from _with_addresses(kinds, manager, None, report, modes, ((manager, modes),), 1, 1)
         for chain in link_talks(kinds):
             modes_of = _modes_for(kinds, chain)
             if modes_of is None:
                 continue
             modes = tuple(m for m in dict(modes_of)[manager] if _reports_in(manager.record, m, chain, report))
-            most = min(total, _cap(kinds, manager, chain, modes_of))
+            most = min(total, _cap(manager, chain, modes_of))
             yield from _with_addresses(kinds, manager, chain, report, modes, modes_of, most, len(kinds))
 
 
@@ -232,30 +232,56 @@ def _strict(values: Iterable[int]) -> int:
     return min(values, default=10**6)
 
 
-def _cap(kinds: Sequence[RecordKey], manager: RecordKey | None, chain: Talk,
-         modes_of: Iterable[tuple[RecordKey, tuple[str, ...]]]) -> int:
-    nodes = [v for key, modes in modes_of for m in modes for name in chain_talks(key.record, m)[chain]
-             if key.record.buses[name].hop != "one" for v in key.record.buses[name].nodes.values]
+def _cap(
+    manager: RecordKey | None,
+    chain: Talk,
+    modes_of: Iterable[tuple[RecordKey, tuple[str, ...]]],
+) -> int:
+    nodes = [
+        v
+        for key, modes in modes_of
+        for m in modes
+        for name in chain_talks(key.record, m)[chain]
+        if key.record.buses[name].hop != "one"
+        for v in key.record.buses[name].nodes.values
+    ]
     members = manager.record.manager.members_at_most.values if manager is not None else ()
     return min(_strict(nodes), _strict(members) + 1)
 
 
 def _rule_of(key: RecordKey, modes: Sequence[str], chain: Talk | None) -> AddressRule | None:
-    names = [n for m in modes for n in (chain_talks(key.record, m)[chain] if chain is not None else key.record.addresses)]
+    names = [
+        n for m in modes for n in (chain_talks(key.record, m)[chain] if chain is not None else key.record.addresses)
+    ]
     return chain_address_rule(key.record, names)
 
 
-def _with_addresses(kinds: tuple[RecordKey, ...], manager: RecordKey | None, chain: Talk | None, report: Talk | None,
-                    modes: tuple[str, ...], modes_of: tuple[tuple[RecordKey, tuple[str, ...]], ...], most: int,
-                    least: int) -> Iterator[dict[str, object]]:
+def _with_addresses(
+    kinds: tuple[RecordKey, ...],
+    manager: RecordKey | None,
+    chain: Talk | None,
+    report: Talk | None,
+    modes: tuple[str, ...],
+    modes_of: tuple[tuple[RecordKey, tuple[str, ...]], ...],
+    most: int,
+    least: int,
+) -> Iterator[dict[str, object]]:
     if (manager is not None and not modes) or most < 1:
         return
     rules = {key: _rule_of(key, own, chain) for key, own in modes_of}
     by_switch = [k for k, r in rules.items() if r is not None and r.given == "by switches"]
     if by_switch and len(by_switch) != len(kinds):
         return
-    shared: dict[str, object] = {"chain": chain, "report": report, "manager": manager, "manager_modes": modes,
-                                 "modes": modes_of, "most": most, "least": least, "numbered": bool(by_switch)}
+    shared: dict[str, object] = {
+        "chain": chain,
+        "report": report,
+        "manager": manager,
+        "manager_modes": modes,
+        "modes": modes_of,
+        "most": most,
+        "least": least,
+        "numbered": bool(by_switch),
+    }
     if not by_switch:
         most = min(most, _numbers(rules.values()))
         if most >= least:
@@ -274,43 +300,64 @@ def _with_addresses(kinds: tuple[RecordKey, ...], manager: RecordKey | None, cha
 
 def _numbers(rules: Iterable[AddressRule | None]) -> int:
     """Most packs that the route can number: the allowed numbers, and a manager that has none."""
-    return _strict(len(set(values) - set(r.kept_for)) + any(fact.only == "none" for _, fact in r.manager)
-                   for r in rules if r is not None for values in r.allowed.values)
+    return _strict(
+        len(set(values) - set(r.kept_for)) + any(fact.only == "none" for _, fact in r.manager)
+        for r in rules
+        if r is not None
+        for values in r.allowed.values
+    )
 
 
 def _free(known: Sequence[AddressRule], rule: AddressRule | None) -> set[int]:
     """Addresses open to members: those the manager's record allows (it asks no others), none that any record keeps."""
     kept = {a for r in known for a in r.kept_for}
-    asked = [set(v) for v in rule.allowed.values] if rule is not None else [{a for r in known for v in r.allowed.values for a in v}]
+    asked = (
+        [set(v) for v in rule.allowed.values]
+        if rule is not None
+        else [{a for r in known for v in r.allowed.values for a in v}]
+    )
     return set.intersection(*asked) - kept if asked else set()
 
 
-def _manager_options(manager: RecordKey | None, rule: AddressRule | None, modes: Sequence[str], report: Talk | None,
-                     known: Sequence[AddressRule]) -> list[int | None]:
+def _manager_options(
+    manager: RecordKey | None,
+    rule: AddressRule | None,
+    modes: Sequence[str],
+    report: Talk | None,
+    known: Sequence[AddressRule],
+) -> list[int | None]:
     """Addresses the manager may stand at: as its record states, else any allowed one that no record keeps."""
     if manager is None or rule is None:
         return [None]
     bus = report.kind if report is not None else "none"
     kept = {a for r in known for a in r.kept_for}
-    found = {a for m in modes for a in manager_addresses(manager.record, rule, m, bus)
-             if rule.manager.of(m, bus).known or a not in kept}
+    found = {
+        a
+        for m in modes
+        for a in manager_addresses(manager.record, rule, m, bus)
+        if rule.manager.of(m, bus).known or a not in kept
+    }
     return sorted(found, key=lambda a: (a is not None, a or 0))
 
 
 def _start(gapless: Sequence[AddressRule], slots: set[int]) -> int | None:
-    """First address of a run without gaps: as stated, else the lowest slot. None: gaps are allowed, or two starts are stated."""
+    """First address of a run without gaps: as stated, else the lowest slot. None: gaps are allowed, or two starts
+    are stated.
+    """
     stated = {r.start.only for r in gapless if r.start.only is not None}
     if not gapless or len(stated) > 1:
         return None
     return stated.pop() if stated else min(slots, default=None)
 
 
-def _polled(kinds: tuple[RecordKey, ...], report: Talk | None, total: int, controllers: int) -> Iterator[dict[str, object]]:
+def _polled(
+    kinds: tuple[RecordKey, ...], report: Talk | None, total: int, controllers: int
+) -> Iterator[dict[str, object]]:
     """Families without a manager: the controller itself polls every pack on its own bus."""
     if report is None or any(has_manager(k.record) is not False for k in kinds):
         return
     modes_of = _modes_for(kinds, report)
     if modes_of is None:
         return
-    most = min(total, _cap(kinds, None, report, modes_of) - controllers)
+    most = min(total, _cap(None, report, modes_of) - controllers)
     yield from _with_addresses(kinds, None, report, report, (), modes_of, most, 1)

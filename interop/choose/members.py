@@ -12,18 +12,16 @@ from math import prod
 import networkx as nx
 
 from interop.choose.cells import SlotState, slot_state
+from interop.choose.component import Component, component_of, level_names
 from interop.choose.frames import MOST_KINDS, Family
 from interop.choose.search import (
     MOST_COMBINATIONS,
     MOST_FRAMES,
     MOST_LINKS,
-    Component,
     Restriction,
     Solution,
     best,
-    component_of,
     least,
-    level_names,
 )
 from interop.site.site import Device, Link, Site
 

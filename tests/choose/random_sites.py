@@ -305,7 +305,7 @@ def _mixing(rng: random.Random, records: list[Tree]) -> None:
     for record in records:
         said = []
         for other in records:
-            if other is record or rng.random() < 0.3:
+            if other is record or rng.random() < 0.15:
                 continue
             about = rng.choice(
                 [
@@ -315,9 +315,9 @@ def _mixing(rng: random.Random, records: list[Tree]) -> None:
                 ]
             )
             item = {"other": about, "same_link": "no" if rng.random() < 0.25 else rng.choice(["yes", "yes", "silent"])}
-            if len(record["modes"]) > 1 and rng.random() < 0.3:
+            if len(record["modes"]) > 1 and rng.random() < 0.6:
                 item["in_mode"] = rng.choice(record["modes"])
-            if rng.random() < 0.4:
+            if rng.random() < 0.8:
                 item["manager"] = rng.choice(["this", "other", "newest"])
             said.append(item)
         if said:

@@ -13,8 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tools import font_recipe
 from interop.documents.lettering import covered, fit, width, wrap
+from tools import font_recipe
 
 
 def test_the_table_is_what_the_recipe_makes_of_the_shipped_fonts() -> None:

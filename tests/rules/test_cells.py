@@ -20,7 +20,8 @@ WREN = "packs: {A1: {model: wren-1}, B1: {model: other}}\n"
 
 
 def _record(**cells: Any) -> Record:
-    return Record.model_construct(interop="record/1", id="tarn", name="Tarn", sources={}, cells=Cells.model_construct(**cells))
+    return Record.model_construct(interop="record/1", id="tarn", name="Tarn", sources={},
+    cells=Cells.model_construct(**cells))
 
 
 def _fact(*values: float | Span) -> Fact[float | Span]:

@@ -1,0 +1,384 @@
+"""One component: links that compete for packs, and what each pack in each slot of a frame costs, level by level."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from interop.choose.cells import energy_wh, found_addresses, found_codes, moved, slot_state, standing_rows
+from interop.choose.frames import Family, families
+from interop.site.site import Device, Link, Wish
+from interop.wiring.talks import RecordKey
+
+__all__ = ["Block", "Combo", "Component", "Vector", "Whole", "block_of", "component_of", "level_names", "off_levels"]
+
+Whole = NDArray[np.int64]
+Vector = tuple[int, ...]
+Combo = tuple[Family | None, ...]
+
+_AFTER = (
+    "addresses that read as another",
+    "installed packs changed",
+    "switches moved",
+    "manager not of the newest generation",
+    "order by place",
+)
+_MEMBERSHIP = ("unmanaged", "managed")
+"""Preferences about who is managed stand before energy, all others after it: a kept address never costs a managed
+pack.
+"""
+
+
+@dataclass
+class Component:
+    """Links that compete for packs. ``packs`` stand in rank order; ``found_role``: (role, link it was on) as found."""
+
+    links: tuple[Link, ...]
+    packs: tuple[Device, ...]
+    devices: Mapping[str, Device]
+    wishes: tuple[Wish, ...]
+    found_role: Mapping[str, tuple[str, frozenset[str]]] | None
+    may_stay_off: frozenset[str]
+    families: list[list[Family]] = field(default_factory=list)
+    blocks: dict[object, Block] = field(default_factory=dict)
+    bounds: dict[object, Vector] = field(default_factory=dict)
+    starts: list[tuple[Vector, Combo, tuple[int, ...]]] = field(default_factory=list)
+    _room: dict[object, tuple[tuple[int, ...], list[int]]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.row = {d.id: i for i, d in enumerate(self.packs)}
+        self.energy = np.array([energy_wh(d.record) or 0 for d in self.packs], dtype=np.int64)
+        self.candidates = [[d for d in self.packs if d.id in set(link.packs)] for link in self.links]
+        prefer = [w for w in self.wishes if not w.must]
+        self.early = [w for w in prefer if w.what in _MEMBERSHIP]
+        self.late = [w for w in prefer if w.what not in _MEMBERSHIP]
+        self.levels = 7 + len(prefer)
+        self.must = [w for w in self.wishes if w.must]
+        self.kept = {d.id: found_addresses(d) for d in self.packs}
+        self.newest = self._newest()
+        self.found = {}
+        for key in {RecordKey(d.record) for d in self.packs}:
+            alike = [d for d in self.packs if d.record is key.record]
+            self.found[key] = np.array([found_codes(d) for d in alike]).reshape(len(alike), -1)
+        if not self.families:
+            self.families = [
+                list(families(i, link, dict(self.devices), self.candidates[i])) for i, link in enumerate(self.links)
+            ]
+
+    def room(self, combo: Combo, off: tuple[tuple[int, int], ...]) -> tuple[tuple[int, ...], list[int]]:
+        """Return the least of the levels before energy, and by number of packs the energy that stays off any link."""
+        kinds = frozenset(k for f in combo if f is not None for k in f.kinds)
+        alike: object = (
+            off if self.early else tuple((self.packs[row].record.id, int(self.energy[row])) for row, _ in off)
+        )
+        if (kinds, alike) not in self._room:
+            without = {row for row, _ in off}
+            rows = [i for i, d in enumerate(self.packs) if RecordKey(d.record) in kinds and i not in without]
+            inside = {self.packs[i].id for i in rows}
+            early = tuple(
+                sum(name in self.row and name not in inside for name in w.about) if w.what == "managed" else 0
+                for w in self.early
+            )
+            on = np.concatenate([[0], np.cumsum(np.sort(self.energy[rows])[::-1])])
+            self._room[kinds, alike] = early, [int(v) for v in self.energy.sum() - on]
+        return self._room[kinds, alike]
+
+    def strike(self, link: str, kinds: tuple[str, ...]) -> bool:
+        """Take out every frame of a link with exactly these kinds (record ids); return whether any was left to take."""
+        index = next(i for i, one in enumerate(self.links) if one.id == link)
+        self.starts = []
+        self.bounds.clear()
+        gone = {f for f in self.families[index] if {k.record.id for k in f.kinds} == set(kinds)}
+        self.families[index] = [f for f in self.families[index] if f not in gone]
+        return bool(gone)
+
+    def _newest(self) -> dict[str | None, int]:
+        top: dict[str | None, int] = {}
+        for d in self.packs:
+            generation = d.record.generation.only
+            if generation is not None:
+                top[d.record.family] = max(top.get(d.record.family, generation), generation)
+        return top
+
+
+def level_names(component: Component) -> tuple[str, ...]:
+    """Return the names of the levels, first decides first."""
+    return (
+        "installed packs taken off their link",
+        *(f"preference: {w.text}" for w in component.early),
+        "energy not on a link",
+        *(f"preference: {w.text}" for w in component.late),
+        *_AFTER,
+    )
+
+
+@dataclass
+class Block:
+    """The slots of one link in one frame: levels x packs x slots, which are possible, and what each slot is."""
+
+    levels: list[Whole]
+    allowed: NDArray[np.bool_]
+    slots: list[tuple[str, int | None]]
+    modes: list[list[str]]
+    members: int
+
+
+def block_of(component: Component, family: Family, count: int) -> Block | None:
+    """Return the slots of a family with ``count`` packs (built once); None where the manager's address leaves a gap."""
+    key = (family, count)
+    if key not in component.blocks:
+        built = _build(component, family, count)
+        if built is not None:
+            component.blocks[key] = built
+        else:
+            return None
+    return component.blocks[key]
+
+
+def _build(component: Component, family: Family, count: int) -> Block | None:
+    members = family.member_slots(count)
+    if members is None:
+        return None
+    slots: list[tuple[str, int | None]] = [("manager", family.manager_address)] if family.manager is not None else []
+    slots += [("member", address) for address in members]
+    n_packs, n_levels = len(component.packs), component.levels
+    levels = [np.zeros((n_packs, len(slots)), dtype=np.int64) for _ in range(n_levels)]
+    allowed = np.zeros((n_packs, len(slots)), dtype=np.bool_)
+    modes = [[""] * len(slots) for _ in range(n_packs)]
+    for key in family.kinds:
+        _fill(component, family, count, key, slots, levels, allowed, modes)
+    _rank_levels(component, family, slots, levels)
+    _restrict(component, family, slots, allowed)
+    return Block(levels, allowed, slots, modes, count - (family.manager is not None))
+
+
+def _fill(
+    component: Component,
+    family: Family,
+    count: int,
+    key: RecordKey,
+    slots: Sequence[tuple[str, int | None]],
+    levels: list[Whole],
+    allowed: NDArray[np.bool_],
+    modes: list[list[str]],
+) -> None:
+    """Enter the packs of one record: for each slot the best of its modes."""
+    on_link = {d.id for d in component.candidates[family.link]}
+    alike = [d for d in component.packs if d.record is key.record]
+    keep = [i for i, d in enumerate(alike) if d.id in on_link]
+    devices = [alike[i] for i in keep]
+    if not devices:
+        return
+    rows = np.array([component.row[d.id] for d in devices])
+    found = component.found[key][keep]
+    still = np.array([any(w.what == "switches" and d.id in w.about for w in component.must) for d in devices])
+    member_modes = dict(family.modes)[key]
+    for mode in dict.fromkeys((*member_modes, *(family.manager_modes if key == family.manager else ()))):
+        open_to = [
+            (mode in member_modes) if role == "member" else (key == family.manager and mode in family.manager_modes)
+            for role, _ in slots
+        ]
+        states = tuple(slot_state(family, key.record, mode, a, count, role) for role, a in slots)
+        codes, possible, ambiguous = standing_rows(key, states)
+        possible = possible & np.array(open_to, dtype=np.bool_)
+        cost = moved(codes, devices, found)
+        mine = _mode_levels(component, family, devices, slots, mode, cost, ambiguous)
+        open_slots = possible[None, :] & ((cost == 0) | ~still[:, None])
+        better = open_slots & (~allowed[rows] | _less(mine, [level[rows] for level in levels]))
+        for level, new in zip(levels, mine, strict=True):
+            level[rows] = np.where(better, new, level[rows])
+        allowed[rows] |= open_slots
+        for i, j in np.argwhere(better):
+            modes[rows[i]][j] = mode
+
+
+def _less(one: Sequence[Whole], other: Sequence[Whole]) -> NDArray[np.bool_]:
+    less = np.zeros(one[0].shape, dtype=np.bool_)
+    equal = np.ones(one[0].shape, dtype=np.bool_)
+    for a, b in zip(one, other, strict=True):
+        less |= equal & (a < b)
+        equal &= a == b
+    return less
+
+
+def _mode_levels(
+    component: Component,
+    family: Family,
+    devices: Sequence[Device],
+    slots: Sequence[tuple[str, int | None]],
+    mode: str,
+    cost: Whole,
+    ambiguous: Whole,
+) -> list[Whole]:
+    """Levels of (pack, slot) in one mode, in the order of :func:`level_names`; order by place is entered later."""
+    shape = cost.shape
+    zero = np.zeros(shape, dtype=np.int64)
+    early = [_wish_level(component, family, wish, devices, slots, cost) for wish in component.early]
+    late = [_wish_level(component, family, wish, devices, slots, cost) for wish in component.late]
+    changed = np.array(
+        [[_changed(component, family, d, role, mode) for role, _ in slots] for d in devices], dtype=np.int64
+    )
+    newest = zero.copy()
+    for j, (role, _) in enumerate(slots):
+        if role == "manager" and family.manager is not None:
+            record = family.manager.record
+            top = component.newest.get(record.family)
+            newest[:, j] = int(top is not None and record.generation.only is not None and record.generation.only < top)
+    return [
+        zero,
+        *early,
+        zero,
+        *late,
+        np.broadcast_to(ambiguous[None, :], shape),
+        changed.reshape(shape),
+        cost,
+        newest,
+        zero,
+    ]
+
+
+def _wish_level(
+    component: Component,
+    family: Family,
+    wish: Wish,
+    devices: Sequence[Device],
+    slots: Sequence[tuple[str, int | None]],
+    cost: Whole,
+) -> Whole:
+    level = np.zeros(cost.shape, dtype=np.int64)
+    if wish.what == "fewest switches":
+        return cost.copy()
+    about = set(wish.about)
+    for i, device in enumerate(devices):
+        if device.id not in about:
+            continue
+        if wish.what == "unmanaged":
+            level[i] = 1
+        elif wish.what == "switches":
+            level[i] = cost[i]
+        elif wish.what == "addresses":
+            kept = component.kept[device.id]
+            level[i] = [0 if kept is not None and a in kept else 1 for _, a in slots]
+        elif wish.what == "manager":
+            level[i] = [0 if role == "manager" and _means(component, family, wish) else 1 for role, _ in slots]
+        elif wish.what == "not manager" and _means(component, family, wish):
+            level[i] = [1 if role == "manager" else 0 for role, _ in slots]
+    return level
+
+
+def _means(component: Component, family: Family, wish: Wish) -> bool:
+    return wish.link is None or component.links[family.link].id == wish.link
+
+
+def _changed(component: Component, family: Family, device: Device, role: str, mode: str) -> int:
+    if device.new or component.found_role is None:
+        return 0
+    was, reported = component.found_role.get(device.id, ("unmanaged", frozenset()))
+    found = device.found
+    mode_was = (
+        found.mode
+        if found is not None and found.mode is not None
+        else (device.record.modes[0] if len(device.record.modes) == 1 else None)
+    )
+    same = was == role and reported == frozenset(component.links[family.link].reports_to)
+    return int(not same or (mode_was is not None and mode_was != mode))
+
+
+def _rank_levels(
+    component: Component, family: Family, slots: Sequence[tuple[str, int | None]], levels: list[Whole]
+) -> None:
+    """Order by place: (place rank - address rank) squared; packs numbered by the route only ask for the first as
+    manager.
+    """
+    ranks = np.array(
+        [{d.id: i for i, d in enumerate(component.candidates[family.link])}.get(d.id, 0) for d in component.packs],
+        dtype=np.int64,
+    )
+    order = sorted(range(len(slots)), key=lambda j: (slots[j][1] if slots[j][1] is not None else -1, j))
+    rank_of = {j: r for r, j in enumerate(order)}
+    for j, (role, _) in enumerate(slots):
+        if family.numbered or role == "manager":
+            squares = (ranks - rank_of[j]) ** 2
+            levels[-1][:, j] = squares
+            for k, wish in enumerate(component.late):
+                if wish.what == "physical order":
+                    levels[len(component.early) + 2 + k][:, j] = squares
+
+
+def _restrict(
+    component: Component, family: Family, slots: Sequence[tuple[str, int | None]], allowed: NDArray[np.bool_]
+) -> None:
+    """Strike what ``must`` wishes, a fixed manager and a manager by place forbid."""
+    link = component.links[family.link]
+    fixed = link.manager if link.manager not in (None, "propose") else None
+    named = [w for w in component.must if w.what == "manager" and _means(component, family, w)]
+    for j, (role, address) in enumerate(slots):
+        if role == "manager":
+            only = [{name} for name in (fixed, family.manager_pack) if name is not None]
+            only += [set(w.about) for w in named if len(component.links) == 1]
+            for names in only:
+                allowed[[i for i, d in enumerate(component.packs) if d.id not in names], j] = False
+        elif family.manager_pack is not None:
+            allowed[: component.row[family.manager_pack], j] = False
+        _restrict_slot(component, family, j, role, address, allowed)
+
+
+def _restrict_slot(
+    component: Component, family: Family, j: int, role: str, address: int | None, allowed: NDArray[np.bool_]
+) -> None:
+    """Strike the packs that a ``must`` wish keeps out of one slot."""
+    for wish in component.must:
+        for name in wish.about:
+            i = component.row.get(name)
+            if i is not None and not _wish_allows(component, family, wish, i, role, address):
+                allowed[i, j] = False
+
+
+def _wish_allows(component: Component, family: Family, wish: Wish, row: int, role: str, address: int | None) -> bool:
+    if wish.what == "unmanaged":
+        return False
+    if wish.what == "addresses":
+        kept = component.kept[component.packs[row].id]
+        return kept is not None and address in kept
+    if wish.what == "manager":
+        return role == "manager" and _means(component, family, wish)
+    if wish.what == "not manager":
+        return role != "manager" or not _means(component, family, wish)
+    return True
+
+
+def off_levels(component: Component) -> list[Whole]:
+    """Levels of a pack that is on no link."""
+    n = len(component.packs)
+    levels = [np.zeros(n, dtype=np.int64) for _ in range(component.levels)]
+    roles = component.found_role
+    for i, device in enumerate(component.packs):
+        was = roles.get(device.id, ("unmanaged", frozenset[str]()))[0] if roles is not None else "unmanaged"
+        taken_off = not device.new and was != "unmanaged"
+        levels[0][i] = int(taken_off and device.id not in component.may_stay_off)
+        energy = len(component.early) + 1
+        for k, wish in enumerate((*component.early, *component.late)):
+            if device.id in wish.about and wish.what in ("managed", "addresses", "manager"):
+                levels[1 + k if k < len(component.early) else 2 + k][i] = 1
+        levels[energy][i] = component.energy[i]
+        levels[component.levels - 4][i] = int(taken_off)
+    return levels
+
+
+def component_of(
+    links: Sequence[Link],
+    devices: Mapping[str, Device],
+    wishes: Sequence[Wish],
+    found_role: Mapping[str, tuple[str, frozenset[str]]] | None,
+    extra: Sequence[str] = (),
+) -> Component:
+    """Build a component of links with all their candidate packs in rank order."""
+    names = dict.fromkeys([*(p for link in links for p in link.packs), *extra])
+    packs = tuple(sorted((devices[p] for p in names), key=lambda d: d.rank))
+    leave = frozenset(p for link in links for p in link.may_leave)
+    about = {d.id for d in packs}
+    mine = tuple(w for w in wishes if not w.about or about & set(w.about))
+    return Component(tuple(links), packs, devices, mine, found_role, leave)
