@@ -22,7 +22,7 @@ from tests.choose.oracle_enumeration import Decision
 
 __all__ = ["Proof", "prove"]
 
-LIMIT_S = 60.0
+LIMIT_S = 12.0
 """Time limit of one level [s]; reaching it fails the test."""
 
 
