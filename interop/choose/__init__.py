@@ -11,13 +11,11 @@ left the least vector of whole numbers, first level first:
 3. usable energy [Wh] of candidate packs that are on no link: int(capacity x nominal voltage x usable share), lowest
    of disputed or ranged values, nominal voltage as stated else cells x 3.2 V for LFP, share 1 if not stated, 0 Wh
    if capacity is not stated;
-4. one level for each other ``prefer`` wish, in the order listed: ``keep addresses of X``: packs of X that are off
+4. packs at an address whose pattern also means another address (two equal rows of a printed table);
+5. one level for each other ``prefer`` wish, in the order listed: ``keep addresses of X``: packs of X that are off
    any link or at an address their found switches do not mean (or nobody looked); ``keep switches of X``: switches
-   moved on X;
-   ``manager P``: 1 unless P is that manager; ``not manager X``: packs of X that are manager; ``fewest switches
-   moved``: all switches moved;
-   ``physical order``: as level 9;
-5. packs at an address whose pattern also means another address (two equal rows of a printed table);
+   moved on X; ``manager P``: 1 unless P is that manager; ``not manager X``: packs of X that are manager; ``fewest
+   switches moved``: all switches moved; ``physical order``: as level 9;
 6. installed packs whose role, controllers or mode change (a mode nobody wrote down does not count; nothing counts
    where the site wrote no found links). A pack that stood on no found link was unmanaged;
 7. single switches moved on installed packs on a link, terminators and switches that hang on the place in the route
@@ -28,8 +26,7 @@ left the least vector of whole numbers, first level first:
    address rank among the slots of the frame (see below) by address, a manager without an address first. Where the
    route numbers the packs only the manager counts (rank 0);
 10. ties: packs in order of place, then of position in the file, each takes the lowest slot: link in file order,
-   manager first, then
-    by address; off any link last.
+    manager first, then by address; off any link last.
 
 Preferences other than membership stand after energy: otherwise "keep the address of the old manager" would leave
 new packs unmanaged, since a new manager often needs that very address.

@@ -20,7 +20,6 @@ Vector = tuple[int, ...]
 Combo = tuple[Family | None, ...]
 
 _AFTER = (
-    "addresses that read as another",
     "installed packs changed",
     "switches moved",
     "manager not of the newest generation",
@@ -110,6 +109,7 @@ def level_names(component: Component) -> tuple[str, ...]:
         "installed packs taken off their link",
         *(f"preference: {w.text}" for w in component.early),
         "energy not on a link",
+        "addresses that read as another",
         *(f"preference: {w.text}" for w in component.late),
         *_AFTER,
     )
@@ -231,8 +231,8 @@ def _mode_levels(
         zero,
         *early,
         zero,
-        *late,
         np.broadcast_to(ambiguous[None, :], shape),
+        *late,
         changed.reshape(shape),
         cost,
         newest,
@@ -305,7 +305,7 @@ def _rank_levels(
             levels[-1][:, j] = squares
             for k, wish in enumerate(component.late):
                 if wish.what == "physical order":
-                    levels[len(component.early) + 2 + k][:, j] = squares
+                    levels[len(component.early) + 3 + k][:, j] = squares
 
 
 def _restrict(
@@ -362,7 +362,7 @@ def off_levels(component: Component) -> list[Whole]:
         energy = len(component.early) + 1
         for k, wish in enumerate((*component.early, *component.late)):
             if device.id in wish.about and wish.what in ("managed", "addresses", "manager"):
-                levels[1 + k if k < len(component.early) else 2 + k][i] = 1
+                levels[1 + k if k < len(component.early) else 3 + k][i] = 1
         levels[energy][i] = component.energy[i]
         levels[component.levels - 4][i] = int(taken_off)
     return levels

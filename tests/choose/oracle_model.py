@@ -594,7 +594,7 @@ def most_packs(manager: Rec, present: frozenset[Rec]) -> int:
 def level_names(plant: Plant) -> list[str]:
     early = [f"wish {w.what}" for w in plant.prefer if w.what in EARLY]
     late = [f"wish {w.what}" for w in plant.prefer if w.what not in EARLY]
-    return ["taken off", *early, "energy", *late, "twins", "changed", "moved", "newest", "order"]
+    return ["taken off", *early, "energy", "twins", *late, "changed", "moved", "newest", "order"]
 
 
 def off_levels(plant: Plant, pack: Pack) -> list[int] | None:
@@ -606,7 +606,7 @@ def off_levels(plant: Plant, pack: Pack) -> list[int] | None:
     wish = [(w.what, int(pack.id in w.about and w.what in ("managed", "addresses", "manager"))) for w in plant.prefer]
     early = [v for what, v in wish if what in EARLY]
     late = [v for what, v in wish if what not in EARLY]
-    return [int(stood and not free), *early, pack.rec.energy, *late, 0, int(stood and plant.found_links), 0, 0, 0]
+    return [int(stood and not free), *early, pack.rec.energy, 0, *late, int(stood and plant.found_links), 0, 0, 0]
 
 
 def wish_cost(wish: Wish, pack: Pack, link: str, role: str, address: int | None, moved: int) -> int:
@@ -655,8 +655,8 @@ def on_levels(
         0,
         *(c for w, c in wish if w.what in EARLY),
         0,
-        *(c for w, c in wish if w.what not in EARLY),
         int(stand.address is not None and twins(pack.rec, stand)),
+        *(c for w, c in wish if w.what not in EARLY),
         int(changed and not pack.new and plant.found_links),
         moved,
         int(older),

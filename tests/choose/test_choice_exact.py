@@ -62,14 +62,14 @@ def ours(site: Site) -> Choice | None:
     wishes = [w for w in site.wishes if not w.must]
     early = [w for w in wishes if w.what in ("unmanaged", "managed")]
     late = [w for w in wishes if w.what not in ("unmanaged", "managed")]
-    after = ["twins", "changed", "moved", "newest", "order"]
-    total: dict[object, int] = dict.fromkeys(["off", *map(id, early), "energy", *map(id, late), *after], 0)
+    after = ["changed", "moved", "newest", "order"]
+    total: dict[object, int] = dict.fromkeys(["off", *map(id, early), "energy", "twins", *map(id, late), *after], 0)
     decisions = {d.id: OFF for d in site.packs}
     for component in components(site):
         solution = best(component, frames=10**9)  # beyond its limit nothing is proved
         if solution is None:
             return None
-        names = ["off", *map(id, component.early), "energy", *map(id, component.late), *after]
+        names = ["off", *map(id, component.early), "energy", "twins", *map(id, component.late), *after]
         for name, value in zip(names, solution.vector, strict=True):
             total[name] += value
         for device, placed in zip(component.packs, solution.placed, strict=True):

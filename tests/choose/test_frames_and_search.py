@@ -236,12 +236,13 @@ def test_membership_stands_before_energy_and_all_else_after(tmp_path: Path) -> N
     )
     assert packs["A"].role == "unmanaged"
     assert (packs["B"].role, packs["C"].role) == ("manager", "member")  # B's kept address would cost C
-    assert link.levels[1:4] == (
+    assert link.levels[1:5] == (
         "preference: keep A unmanaged",
         "energy not on a link",
+        "addresses that read as another",
         "preference: keep addresses of B",
     )
-    assert link.vector[1:4] == (0, 5120, 1)
+    assert link.vector[1:5] == (0, 5120, 0, 1)
 
 
 def test_installed_packs_stay_unless_they_may_leave(tmp_path: Path) -> None:
