@@ -8,9 +8,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from interop.choose.cells import energy_wh, found_addresses, found_codes, moved, slot_state, standing_rows
+from interop.choose.cells import found_addresses, found_codes, moved, slot_state, standing_rows
 from interop.choose.frames import Family, families
 from interop.site.site import Device, Link, Wish
+from interop.wiring.energy import energy_wh
 from interop.wiring.talks import RecordKey
 
 __all__ = ["Block", "Combo", "Component", "Vector", "Whole", "block_of", "component_of", "level_names", "off_levels"]

@@ -10,19 +10,21 @@ import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import zip_longest
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rich.cells import cell_len
 from rich.console import Console
 from rich.text import Text
 
-from interop.documents.package import Package
 from interop.documents.plaintext import visible
 from interop.records.faults import seen
 from interop.rules.finding import Finding, Rule
 from interop.rules.judge import Judged
 from interop.rules.wording import named, shown_pattern
 from interop.site.site import Site
+
+if TYPE_CHECKING:
+    from interop.documents.package import Package
 
 __all__ = ["show_check", "show_plan", "show_rule"]
 

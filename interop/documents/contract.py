@@ -7,7 +7,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from interop.choose.cables import Planned
-from interop.choose.cells import energy_wh
 from interop.choose.members import LinkChoice
 from interop.choose.plan import Decisions
 from interop.documents.canonical import fingerprint
@@ -17,6 +16,7 @@ from interop.records.models import Record
 from interop.records.switches import Pattern
 from interop.rules.finding import SUBJECTS, Finding, Level
 from interop.site.site import Cable, Device, Site
+from interop.wiring.energy import energy_wh
 from interop.wiring.talks import chain_talks, controller_talks, report_talks
 
 __all__ = ["FORMAT", "VERSION", "cleared", "plan_dict"]

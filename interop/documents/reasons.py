@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from typing import Any
 
 from interop.choose.cables import Blocked, Planned
-from interop.choose.frames import required_manager
 from interop.choose.members import LinkChoice
 from interop.choose.no_cable import NoCable
 from interop.choose.plan import Decisions
@@ -24,6 +23,7 @@ from interop.wiring.contacts import (
     Supply,
     Unknown,
 )
+from interop.wiring.mixing import required_manager
 from interop.wiring.talks import RecordKey, mixing_statement
 
 __all__ = ["blocked_words", "cable_reasons", "contact_words", "reasons", "runner_up_text", "straight_words"]

@@ -59,7 +59,7 @@ def _shown(stage: Stage, link: StageLink) -> _Shown:
 
 def _share(packs: Sequence[Device], unseen: Sequence[Device]) -> str:
     """Say which share of the bank's usable energy is not seen; where a capacity is not known, say of whom."""
-    from interop.choose.cells import energy_wh
+    from interop.wiring.energy import energy_wh
 
     energy = {d.id: energy_wh(d.record) for d in packs}
     missing = [d for d in packs if energy[d.id] is None]

@@ -5,13 +5,13 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterator, Sequence
 
-from interop.choose.frames import required_manager
 from interop.records.answers import Answer
 from interop.records.models import Record
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fact_used, rule
 from interop.rules.link_facts import Kind, judged_links, kinds_of, report_cables
 from interop.rules.wording import named
 from interop.wiring.managers import claims_manager
+from interop.wiring.mixing import required_manager
 from interop.wiring.stage import Stage, StageLink
 from interop.wiring.talks import RecordKey, mixing_candidates, mixing_statement
 
