@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
+from functools import lru_cache
 
 from interop.records.models import Record
 from interop.records.pins import line_use
@@ -12,7 +13,7 @@ from interop.rules.link_facts import waits_for_plan
 from interop.rules.stop_line import LOOK, line_facts, sense_of
 from interop.rules.wording import named
 from interop.wiring.contacts import NOT_STATED, Held, LineWire, Socket, Spot
-from interop.wiring.stage import Stage, StageCable
+from interop.wiring.stage import Stage, StageCable, StageLink
 
 __all__: list[str] = []
 
@@ -59,8 +60,10 @@ def _reach(stage: Stage) -> Iterator[Hit]:
                 "Write down the data cables as found.",
             )
             continue
-        reached = _largest(stage, having)
-        live = [name for name in bank if name in stage.packs and name not in reached]
+        groups = _reaches(stage)
+        packs = [name for name in bank if name in stage.packs]
+        reached = max(([n for n in packs if n in one] for one in dict.fromkeys(groups[name] for name in having)), key=len)
+        live = [name for name in packs if name not in set(reached)]
         if live:
             yield broken(
                 tuple(live),
@@ -71,26 +74,35 @@ def _reach(stage: Stage) -> Iterator[Hit]:
             )
 
 
-def _largest(stage: Stage, having: Sequence[str]) -> list[str]:
-    """Return the largest set of packs that one stop reaches: through wires, or by what its record says it acts on."""
+@lru_cache(maxsize=2)
+def _reaches(stage: Stage) -> dict[str, frozenset[str]]:
+    """Return what one stop reaches, by the pack it is pressed at.
+
+    A stop goes through wires to every pack they join, and from each of those to the packs of its link where the
+    record says that it acts on them. It goes no further: what stops by a message does not press its own wires.
+    """
     import networkx as nx
 
     graph: nx.Graph = nx.Graph()
-    graph.add_nodes_from(having)
+    graph.add_nodes_from(name for name, spot in stage.packs.items() if _stop_lines(spot.record))
     for _, held in _joined_stops(stage):
         devices = list(dict.fromkeys(h.spot.device for h in held))
         graph.add_edges_from((devices[0], other) for other in devices[1:])
-    for name in having:
-        record, link = stage.packs[name].record, stage.link_of.get(name)
-        if link is not None and any(
-            record.lines[n].acts_on.only == "all packs of the link" for n in _stop_lines(record)
-        ):
-            graph.add_edges_from((name, other) for other in link.packs if other != name)
-    order = {name: i for i, name in enumerate(stage.packs)}
-    groups = [
-        sorted((n for n in group if n in order), key=order.__getitem__) for group in nx.connected_components(graph)
-    ]
-    return min(groups, key=lambda group: (-len(group), order[group[0]]))
+    found: dict[str, frozenset[str]] = {}
+    for wired in nx.connected_components(graph):
+        links = {link.id: link for name in wired if (link := _stops_its_link(stage, name)) is not None}
+        reach = frozenset(wired).union(*(link.packs for link in links.values()))
+        found.update(dict.fromkeys(wired, reach))
+    return found
+
+
+def _stops_its_link(stage: Stage, name: str) -> StageLink | None:
+    """Return the link whose packs all stop with this one, by its record."""
+    if name not in stage.packs:
+        return None
+    record = stage.packs[name].record
+    every = any(record.lines[n].acts_on.only == "all packs of the link" for n in _stop_lines(record))
+    return stage.link_of.get(name) if every else None
 
 
 # ---- cut conductors ----
