@@ -62,8 +62,9 @@ def _reach(stage: Stage) -> Iterator[Hit]:
             continue
         groups = _reaches(stage)
         packs = [name for name in bank if name in stage.packs]
-        reached = max(([n for n in packs if n in one] for one in dict.fromkeys(groups[name] for name in having)), key=len)
-        live = [name for name in packs if name not in set(reached)]
+        reach = max(dict.fromkeys(groups[name] for name in having), key=lambda one: sum(n in one for n in packs))
+        reached = [name for name in packs if name in reach]
+        live = [name for name in packs if name not in reach]
         if live:
             yield broken(
                 tuple(live),
