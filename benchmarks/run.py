@@ -121,7 +121,7 @@ def growth() -> bool:
 
 def load_and(load: Callable[[Path], object], text: str, use: Callable[[object], object]):
     """Write a site file beside the benchmark records, read it and use it."""
-    path = HERE / ".large-site.yaml"
+    path = HERE / f".large-site-{os.getpid()}.yaml"
     path.write_text(text, encoding="utf-8")
     try:
         return use(load(path))

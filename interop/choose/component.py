@@ -4,17 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
 
 from interop.choose.cells import found_addresses, found_codes, moved, slot_state, standing_rows
-from interop.choose.frames import Family, families
+from interop.choose.frames import MOST_KINDS, Family, families
 from interop.site.site import Device, Link, Wish
 from interop.wiring.energy import energy_wh
 from interop.wiring.talks import RecordKey
 
-__all__ = ["Block", "Combo", "Component", "Vector", "Whole", "block_of", "component_of", "level_names", "off_levels"]
+__all__ = [
+    "IMPOSSIBLE",
+    "MOST_COMBINATIONS",
+    "Block",
+    "Combo",
+    "Component",
+    "Vector",
+    "Whole",
+    "block_of",
+    "component_of",
+    "level_names",
+    "off_allowed",
+    "off_levels",
+    "slot_key",
+]
 
 Whole = NDArray[np.int64]
 Vector = tuple[int, ...]
@@ -45,7 +60,11 @@ class Component:
     families: list[list[Family]] = field(default_factory=list)
     blocks: dict[object, Block] = field(default_factory=dict)
     bounds: dict[object, Vector] = field(default_factory=dict)
-    starts: list[tuple[Vector, Combo, tuple[int, ...]]] = field(default_factory=list)
+    starts: list[tuple[Vector, Combo, int]] = field(default_factory=list)
+    assigned: int = 0
+    """Assignments solved so far."""
+    wide: bool = False
+    """Whether some families are passed over unseen, so that nothing is proved."""
     _room: dict[object, tuple[tuple[int, ...], list[int]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -59,6 +78,8 @@ class Component:
         self.must = [w for w in self.wishes if w.must]
         self.kept = {d.id: found_addresses(d) for d in self.packs}
         self.newest = self._newest()
+        self.off = off_levels(self)
+        self.off_low = np.where(off_allowed(self), np.stack(self.off), IMPOSSIBLE)
         self.found = {}
         for key in {RecordKey(d.record) for d in self.packs}:
             alike = [d for d in self.packs if d.record is key.record]
@@ -67,14 +88,24 @@ class Component:
             self.families = [
                 list(families(i, link, dict(self.devices), self.candidates[i])) for i, link in enumerate(self.links)
             ]
+            self._narrow()
+
+    def _narrow(self) -> None:
+        """Keep the first families of each link where their combinations pass the limit."""
+        kinds = [len({RecordKey(d.record) for d in candidates}) for candidates in self.candidates]
+        self.wide = any(number > MOST_KINDS for number in kinds)
+        if prod(len(own) + 1 for own in self.families) > MOST_COMBINATIONS:
+            self.wide = True
+            each = int(MOST_COMBINATIONS ** (1 / len(self.links))) - 1
+            self.families = [own[: max(each, 1)] for own in self.families]
 
     def room(self, combo: Combo, off: tuple[tuple[int, int], ...]) -> tuple[tuple[int, ...], list[int]]:
         """Return the least of the levels before energy, and by number of packs the energy that stays off any link."""
-        kinds = frozenset(k for f in combo if f is not None for k in f.kinds)
         alike: object = (
             off if self.early else tuple((self.packs[row].record.id, int(self.energy[row])) for row, _ in off)
         )
-        if (kinds, alike) not in self._room:
+        if (combo, alike) not in self._room:
+            kinds = frozenset(k for f in combo if f is not None for k in f.kinds)
             without = {row for row, _ in off}
             rows = [i for i, d in enumerate(self.packs) if RecordKey(d.record) in kinds and i not in without]
             inside = {self.packs[i].id for i in rows}
@@ -83,8 +114,8 @@ class Component:
                 for w in self.early
             )
             on = np.concatenate([[0], np.cumsum(np.sort(self.energy[rows])[::-1])])
-            self._room[kinds, alike] = early, [int(v) for v in self.energy.sum() - on]
-        return self._room[kinds, alike]
+            self._room[combo, alike] = early, [int(v) for v in self.energy.sum() - on]
+        return self._room[combo, alike]
 
     def strike(self, link: str, kinds: tuple[str, ...]) -> bool:
         """Take out every frame of a link with exactly these kinds (record ids); return whether any was left to take."""
@@ -116,15 +147,31 @@ def level_names(component: Component) -> tuple[str, ...]:
     )
 
 
+MOST_COMBINATIONS = 50_000
+"""Most combinations of the links' families that a search begins with; beyond, the first families of each link."""
+IMPOSSIBLE = 2**40
+"""A cost no level comes up to, for what is not possible: a sum over every pack stays a whole number of 64 bits."""
+
+
 @dataclass
 class Block:
-    """The slots of one link in one frame: levels x packs x slots, which are possible, and what each slot is."""
+    """The slots of one link in one frame: levels x packs x slots, which are possible, and what each slot is.
+
+    ``low``: levels x packs, the least over the slots. ``keys``: the order of the slots, lowest first.
+    """
 
     levels: list[Whole]
     allowed: NDArray[np.bool_]
     slots: list[tuple[str, int | None]]
     modes: list[list[str]]
     members: int
+    low: Whole
+    keys: list[int]
+
+
+def slot_key(link: int, role: str, address: int | None, position: int) -> int:
+    """Order of slots: by link, the manager first, then by address (by position where the route numbers the packs)."""
+    return link * 10**6 + (0 if role == "manager" else 1 + (address if address is not None else position))
 
 
 def block_of(component: Component, family: Family, count: int) -> Block | None:
@@ -153,7 +200,9 @@ def _build(component: Component, family: Family, count: int) -> Block | None:
         _fill(component, family, count, key, slots, levels, allowed, modes)
     _rank_levels(component, family, slots, levels)
     _restrict(component, family, slots, allowed)
-    return Block(levels, allowed, slots, modes, count - (family.manager is not None))
+    low = np.stack([np.where(allowed, level, IMPOSSIBLE).min(axis=1) for level in levels])
+    keys = sorted(slot_key(family.link, role, address, j) for j, (role, address) in enumerate(slots))
+    return Block(levels, allowed, slots, modes, count - (family.manager is not None), low, keys)
 
 
 def _fill(
@@ -367,6 +416,15 @@ def off_levels(component: Component) -> list[Whole]:
         levels[energy][i] = component.energy[i]
         levels[component.levels - 4][i] = int(taken_off)
     return levels
+
+
+def off_allowed(component: Component) -> NDArray[np.bool_]:
+    """Return by pack whether it may be on no link: not where a ``must`` wish asks it to be managed."""
+    allowed = np.ones(len(component.packs), dtype=np.bool_)
+    for wish in component.must:
+        if wish.what in ("managed", "addresses", "manager"):
+            allowed[[component.row[name] for name in wish.about if name in component.row]] = False
+    return allowed
 
 
 def component_of(

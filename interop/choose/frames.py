@@ -27,15 +27,17 @@ from interop.wiring.talks import (
     report_talks,
 )
 
-__all__ = ["MOST_KINDS", "Family", "families", "link_talks"]
+__all__ = ["MOST_KINDS", "MOST_SETS", "Family", "families", "link_talks"]
 
 MOST_KINDS = 8
-"""Most kinds of packs in one component that are enumerated exactly."""
+"""Most kinds of packs on one link of which every set is looked at."""
+MOST_SETS = 512
+"""Most sets of kinds looked at where there are more kinds; the choice is then not proved."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Family:
-    """Frames of one link that differ only in the number of packs.
+    """Frames of one link that differ only in the number of packs; each is made once, and told apart by identity.
 
     ``manager`` None: the controller polls every pack. ``starts``: first of the gap-free addresses, None where gaps are
     allowed. ``addresses``: every address a member may take, in order; empty where the route numbers the packs.
@@ -101,18 +103,51 @@ def link_talks(kinds: tuple[RecordKey, ...]) -> tuple[Talk, ...]:
 
 
 def families(index: int, link: Link, devices: dict[str, Device], packs: Sequence[Device]) -> Iterator[Family]:
-    """Yield every family of frames of a link over every set of kinds among ``packs``."""
+    """Yield the families of frames of a link over sets of kinds among ``packs``: over every set up to ``MOST_KINDS``
+    kinds, beyond over the largest ``MOST_SETS``.
+    """
     kinds = tuple(dict.fromkeys(RecordKey(p.record) for p in packs))
     counts = {k: sum(p.record is k.record for p in packs) for k in kinds}
     reports = _reports(link, devices)
     group, names = link.group, len(link.reports_to)
+    for chosen in _sets(kinds) if len(kinds) <= MOST_KINDS else itertools.islice(_largest_sets(kinds), MOST_SETS):
+        total = sum(counts[k] for k in chosen)
+        for shared in _shared(chosen, reports, total, names):
+            yield from _placed(Family(index, chosen, group=group, **dict(shared)), packs)  # type: ignore[arg-type]
+
+
+def _sets(kinds: tuple[RecordKey, ...]) -> Iterator[tuple[RecordKey, ...]]:
+    """Yield every set of kinds of which none excludes another, the largest first."""
     for size in range(len(kinds), 0, -1):
         for chosen in itertools.combinations(kinds, size):
-            if any(pair_excluded(a.record, b.record) for a, b in itertools.combinations(chosen, 2)):
-                continue
-            total = sum(counts[k] for k in chosen)
-            for shared in _shared(chosen, reports, total, names):
-                yield from _placed(Family(index, chosen, group=group, **dict(shared)), packs)  # type: ignore[arg-type]
+            if not any(pair_excluded(a.record, b.record) for a, b in itertools.combinations(chosen, 2)):
+                yield chosen
+
+
+def _largest_sets(kinds: tuple[RecordKey, ...]) -> Iterator[tuple[RecordKey, ...]]:
+    """Yield the largest sets of kinds that share a talk and exclude none; then those with one kind less, and so on."""
+    import networkx as nx
+
+    order = {key: i for i, key in enumerate(kinds)}
+    speakers: dict[Talk, list[RecordKey]] = {}
+    for key in kinds:
+        for talk in dict.fromkeys(t for m in key.record.modes for t in chain_talks(key.record, m)):
+            speakers.setdefault(talk, []).append(key)
+    largest: list[tuple[RecordKey, ...]] = []
+    for group in speakers.values():
+        graph: nx.Graph = nx.Graph()
+        graph.add_nodes_from(group)
+        pairs = itertools.combinations(group, 2)
+        graph.add_edges_from((a, b) for a, b in pairs if not pair_excluded(a.record, b.record))
+        cliques = itertools.islice(nx.find_cliques(graph), MOST_SETS)
+        largest += [tuple(sorted(one, key=order.__getitem__)) for one in cliques]
+    following = dict.fromkeys([*sorted(largest, key=lambda one: -len(one)), *((key,) for key in kinds)])
+    seen = set(following)
+    while following:
+        yield from following
+        fewer = dict.fromkeys(one[:i] + one[i + 1 :] for one in following for i in range(len(one)) if len(one) > 1)
+        following = {one: None for one in fewer if one not in seen}
+        seen |= set(following)
 
 
 def _placed(family: Family, packs: Sequence[Device]) -> Iterator[Family]:

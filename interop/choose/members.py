@@ -7,22 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import prod
 
 import networkx as nx
 
 from interop.choose.cells import SlotState, slot_state
 from interop.choose.component import Component, component_of, level_names
-from interop.choose.frames import MOST_KINDS, Family
-from interop.choose.search import (
-    MOST_COMBINATIONS,
-    MOST_FRAMES,
-    MOST_LINKS,
-    Restriction,
-    Solution,
-    best,
-    least,
-)
+from interop.choose.frames import Family
+from interop.choose.search import MOST_ASSIGNMENTS, Restriction, Solution, Unfinished, best, least
 from interop.site.site import Device, Link, Site
 
 __all__ = [
@@ -46,6 +37,7 @@ class RunnerUp:
     lost_at: str
     ours: int
     theirs: int
+    proved: bool
 
 
 @dataclass(frozen=True)
@@ -77,17 +69,19 @@ class LinkChoice:
 
     @property
     def proved(self) -> bool:
-        """Whether the choice is proved best (else the search stopped at its limit of frames)."""
+        """Whether the choice is proved best (else the search stopped at its limit, or passed families over)."""
         return self.solution is None or self.solution.bound is None
 
 
 class TooWide(Exception):
-    """A component beyond the stated limits of kinds or links."""
+    """Links compete for packs in more ways than can be looked through, and none of those looked at was possible."""
 
     def __init__(self, links: Sequence[str], kinds: int) -> None:
         self.links = tuple(links)
         self.kinds = kinds
-        super().__init__(f"{kinds} kinds of packs compete for links {', '.join(links)}")
+        link = "link" if len(self.links) == 1 else "links"
+        super().__init__(f"{kinds} kinds of packs for {link} {', '.join(links)}: too many ways to look through, and "
+                         "none of those looked at works out; name fewer packs for each link, or its manager")
 
 
 def _found_roles(site: Site) -> dict[str, tuple[str, frozenset[str]]] | None:
@@ -116,11 +110,13 @@ def components(site: Site) -> tuple[Component, ...]:
 
 def choose_components(component: Component) -> tuple[tuple[LinkChoice, ...], dict[str, PackChoice]]:
     """Choose every link of a component; without runners-up (see :func:`finish_links`). Raises :class:`TooWide`."""
-    kinds = len({id(d.record) for d in component.packs})
-    combinations = prod(len(families) + 1 for families in component.families)
-    if kinds > MOST_KINDS or len(component.links) > MOST_LINKS or combinations > MOST_COMBINATIONS:
-        raise TooWide([link.id for link in component.links], kinds)
-    solution = best(component)
+    solution, complete = None, not component.wide
+    try:
+        solution = best(component)
+    except Unfinished:
+        complete = False
+    if solution is None and not complete:
+        raise TooWide([link.id for link in component.links], len({id(d.record) for d in component.packs}))
     links = tuple(_link_choice(component, solution, i, link) for i, link in enumerate(component.links))
     return links, dict(_pack_choices(component, solution)) if solution is not None else {}
 
@@ -137,7 +133,7 @@ def finish_links(component: Component, links: Sequence[LinkChoice]) -> tuple[Lin
 def choose_links(site: Site) -> tuple[tuple[LinkChoice, ...], dict[str, PackChoice]]:
     """Choose every link of a site with its runner-up. Packs on no wanted link are unmanaged.
 
-    Raises :class:`TooWide` beyond the limits.
+    Raises :class:`TooWide` where the search comes to its limits with nothing found.
     """
     links: list[LinkChoice] = []
     packs: dict[str, PackChoice] = {d.id: PackChoice(d.id, "unmanaged", None, None, None, None) for d in site.packs}
@@ -178,11 +174,21 @@ def _pack_choices(component: Component, solution: Solution) -> Iterator[tuple[st
 def _runner_up(component: Component, solution: Solution, index: int) -> RunnerUp | None:
     """Search again with another manager, then with each pack's membership turned; keep the best."""
     found: Solution | None = None
+    proved = solution.bound is None
+    last = component.assigned + MOST_ASSIGNMENTS // 5
     for restriction in _others(component, solution, index):
         if found is not None and (low := least(component, restriction)) > found.vector[: len(low)]:
             continue
-        other = best(component, restriction, found.vector if found is not None else None, MOST_FRAMES // 10)
-        if other is not None and (found is None or (other.vector, other.slots) < (found.vector, found.slots)):
+        try:
+            cutoff = found.vector if found is not None else None
+            other = best(component, restriction, cutoff, max(last - component.assigned, 0))
+        except Unfinished:
+            proved = False
+            continue
+        if other is None:
+            continue
+        proved = proved and other.bound is None
+        if found is None or (other.vector, other.slots) < (found.vector, found.slots):
             found = other
     if found is None:
         return None
@@ -190,7 +196,8 @@ def _runner_up(component: Component, solution: Solution, index: int) -> RunnerUp
     at = next((k for k, (a, b) in enumerate(zip(solution.vector, found.vector, strict=True)) if a != b), None)
     lost = names[at] if at is not None else "place"
     ours, theirs = (solution.vector[at], found.vector[at]) if at is not None else (0, 0)
-    return RunnerUp(found.manager(component.packs, index), found.members(component.packs, index), lost, ours, theirs)
+    manager, members = found.manager(component.packs, index), found.members(component.packs, index)
+    return RunnerUp(manager, members, lost, ours, theirs, proved)
 
 
 def _others(component: Component, solution: Solution, index: int) -> Iterator[Restriction]:

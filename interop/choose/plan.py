@@ -54,7 +54,7 @@ class Decisions:
 def decide(site: Site) -> Decisions:
     """Decide everything for a site. A set of kinds that no cable can join is struck out and the next best is taken.
 
-    Raises :class:`interop.choose.members.TooWide` beyond the stated limits.
+    Raises :class:`interop.choose.members.TooWide` where the search comes to its limits with nothing found.
     """
     links: list[LinkChoice] = []
     packs: dict[str, PackChoice] = {d.id: PackChoice(d.id, "unmanaged", None, None, None, None) for d in site.packs}

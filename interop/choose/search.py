@@ -15,27 +15,39 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interop.choose.assignment import assign
-from interop.choose.component import Block, Combo, Component, Vector, Whole, block_of, off_levels
+from interop.choose.component import (
+    IMPOSSIBLE,
+    Block,
+    Combo,
+    Component,
+    Vector,
+    Whole,
+    block_of,
+    off_allowed,
+    slot_key,
+)
 from interop.choose.frames import Family
 from interop.site.site import Device
 
 __all__ = [
-    "MOST_COMBINATIONS",
+    "MOST_ASSIGNMENTS",
     "MOST_FRAMES",
-    "MOST_LINKS",
     "Placed",
     "Restriction",
     "Solution",
+    "Unfinished",
     "best",
     "least",
 ]
 
-MOST_LINKS = 4
-"""Most links of one component that are enumerated exactly."""
-MOST_FRAMES = 20_000
-"""Most frames solved in one search; beyond, the best found is returned as not proved, with the bound reached."""
-MOST_COMBINATIONS = 300_000
-"""Most combinations of the links' families that a search begins with."""
+MOST_ASSIGNMENTS = 30_000
+"""Most assignments solved in one search; beyond, the best found is returned as not proved, with the bound reached."""
+MOST_FRAMES = 400_000
+"""Most frames looked at in one search."""
+
+
+class Unfinished(Exception):
+    """A search came to its limit before it found anything."""
 
 
 @dataclass(frozen=True)
@@ -84,59 +96,82 @@ def best(
     component: Component,
     restriction: Restriction | None = None,
     cutoff: Vector | None = None,
-    frames: int = MOST_FRAMES,
+    assignments: int = MOST_ASSIGNMENTS,
 ) -> Solution | None:
     """Return the best choice under a restriction; None when nothing is possible or nothing comes up to ``cutoff``.
 
-    After ``frames`` frames the best found so far is returned with the bound reached: not proved.
+    After that many assignments the best found so far is returned with the bound reached: not proved. Where families
+    were passed over unseen, nothing bounds the levels but zero. Raises :class:`Unfinished` when the limit comes
+    before the first answer.
     """
     restriction = restriction or Restriction()
     found: Solution | None = None
+    last = component.assigned + assignments
     for number, (bound, combo, counts) in enumerate(_in_order(component)):
         limit = found.vector if found is not None else cutoff
         if limit is not None and bound > limit[: len(bound)]:
             break
-        if limit is not None and _bound(component, combo, counts, restriction) > limit[: len(bound)]:
+        if limit is not None and _bound(component, combo, sum(counts), restriction) > limit[: len(bound)]:
             continue
-        if number >= frames and found is not None:
+        if component.assigned >= last or number >= MOST_FRAMES:
+            if found is None:
+                raise Unfinished
             return replace(found, bound=bound)
         solved = _all_kinds(component, combo, counts, restriction, found)
         if solved is not None and (found is None or (solved.vector, solved.slots) < (found.vector, found.slots)):
             found = solved
     if found is not None and cutoff is not None and found.vector > cutoff:
         return None
+    if found is not None and component.wide:
+        return replace(found, bound=(0,) * (2 + len(component.early)))
     return found
 
 
 def _in_order(component: Component) -> Iterator[tuple[Vector, Combo, tuple[int, ...]]]:
     """Yield frames by their bound, least first: every combination of families, from its most packs downwards."""
-    heap: list[tuple[Vector, int, Combo, tuple[int, ...]]] = []
+    heap: list[tuple[Vector, int, Combo, int]] = []
     ticket = itertools.count()
-    seen: set[tuple[Combo, tuple[int, ...]]] = set()
     fresh = iter(_starts(component))
     following = next(fresh, None)
     while heap or following is not None:
         if following is not None and (not heap or following[0] <= heap[0][0]):
-            bound, combo, counts = following
+            bound, combo, total = following
             following = next(fresh, None)
         else:
-            bound, _, combo, counts = heapq.heappop(heap)
-        yield bound, combo, counts
-        for i, family in enumerate(combo):
-            if family is not None and counts[i] > family.least:
-                fewer = (*counts[:i], counts[i] - 1, *counts[i + 1 :])
-                if (combo, fewer) not in seen:
-                    seen.add((combo, fewer))
-                    heapq.heappush(heap, (_bound(component, combo, fewer, Restriction()), next(ticket), combo, fewer))
+            bound, _, combo, total = heapq.heappop(heap)
+        yield from ((bound, combo, counts) for counts in _splits(_ranges(combo), total))
+        if total > sum(least for least, _ in _ranges(combo)):
+            lower = _bound(component, combo, total - 1, Restriction())
+            heapq.heappush(heap, (lower, next(ticket), combo, total - 1))
 
 
-def _starts(component: Component) -> list[tuple[Vector, Combo, tuple[int, ...]]]:
+def _ranges(combo: Combo) -> list[tuple[int, int]]:
+    """Return the least and the most packs of each link."""
+    return [(f.least, f.most) if f is not None else (0, 0) for f in combo]
+
+
+def _splits(ranges: Sequence[tuple[int, int]], total: int) -> Iterator[tuple[int, ...]]:
+    """Yield every way to split a number of packs over links, most on the first link first."""
+    if not ranges:
+        if total == 0:
+            yield ()
+        return
+    (low, high), rest = ranges[0], ranges[1:]
+    fewest, most = sum(one for one, _ in rest), sum(one for _, one in rest)
+    for first in range(min(high, total - fewest), max(low, total - most) - 1, -1):
+        for others in _splits(rest, total - first):
+            yield (first, *others)
+
+
+def _starts(component: Component) -> list[tuple[Vector, Combo, int]]:
     """Every combination of families at its most packs, by bound (kept for the searches for the runner-up)."""
     if not component.starts:
         found = []
         for combo in _combos(component):
-            counts = tuple(f.most if f is not None else 0 for f in combo)
-            found.append((_bound(component, combo, counts, Restriction()), combo, counts))
+            ranges = _ranges(combo)
+            if sum(low for low, _ in ranges) <= len(component.packs):
+                total = min(sum(high for _, high in ranges), len(component.packs))
+                found.append((_bound(component, combo, total, Restriction()), combo, total))
         component.starts = sorted(found, key=lambda one: one[0])
     return component.starts
 
@@ -150,17 +185,17 @@ def least(component: Component, restriction: Restriction) -> Vector:
     key = ("least", tuple((component.packs[row].record.id, int(component.energy[row])) for row, _ in restriction.off))
     if key not in component.bounds or component.early or restriction.on or restriction.not_manager:
         component.bounds[key] = min(
-            _bound(component, combo, tuple(f.most if f is not None else 0 for f in combo), restriction)
+            _bound(component, combo, sum(high for _, high in _ranges(combo)), restriction)
             for combo in _combos(component)
         )
     return component.bounds[key]
 
 
-def _bound(component: Component, combo: Combo, counts: tuple[int, ...], restriction: Restriction) -> Vector:
-    """Return a lower bound on the levels down to energy: the packs of most energy that the frame has room for."""
+def _bound(component: Component, combo: Combo, packs: int, restriction: Restriction) -> Vector:
+    """Return a lower bound on the levels down to energy with so many packs on links: those of most energy."""
     off = restriction.off if len(component.links) == 1 else ()
     early, lost = component.room(combo, off)
-    return (0, *early, lost[min(sum(counts), len(lost) - 1)])
+    return (0, *early, lost[min(packs, len(lost) - 1)])
 
 
 def _all_kinds(
@@ -209,8 +244,8 @@ def _solve(
         if family is not None and block is None:
             return None
         blocks.append(block)
-    n, total = len(component.packs), sum(counts)
-    if total > n:
+    n = len(component.packs)
+    if _loses(component, blocks, counts, restriction, found):
         return None
     parts = [b for b in blocks if b is not None]
     spare = [sum(role == "member" for role, _ in b.slots) - b.members for b in parts]
@@ -228,55 +263,43 @@ def _solve(
         allowed[row : row + extra, members] = True
         starts.append(column)
         column, row = column + width, row + extra
-    _off_columns(component, levels, allowed, column)
+    for level, off in zip(levels, component.off, strict=True):
+        level[:n, column:] = off[:, None]
+    allowed[:n, column:] = off_allowed(component)[:, None]
     _apply(restriction, combo, parts, starts, allowed)
-    if found is not None and _loses(levels, allowed, combo, counts, parts, found, n):
-        return None
+    component.assigned += 1
     columns = assign(levels, allowed, n)
     return None if columns is None else _solution(component, combo, counts, parts, starts, levels, columns, column)
 
 
 def _loses(
-    levels: Sequence[Whole],
-    allowed: NDArray[np.bool_],
-    combo: Combo,
-    counts: tuple[int, ...],
-    parts: Sequence[Block],
-    found: Solution,
-    n: int,
+    component: Component,
+    blocks: Sequence[Block | None],
+    counts: Sequence[int],
+    restriction: Restriction,
+    found: Solution | None,
 ) -> bool:
     """Whether a frame cannot beat ``found``: by the sum of row minima of each level in turn, then by the lowest
     slots.
     """
-    for level, best_of in zip(levels, found.vector, strict=True):
-        low = int(np.where(allowed[:n], level[:n], 2**40).min(axis=1).sum())
-        if low != best_of:
-            return low > best_of
-    where = [i for i, f in enumerate(combo) if f is not None]
-    keys: list[int] = []
-    for block, index in zip(parts, where, strict=True):
-        mine = sorted(_slot_key(index, role, address, j) for j, (role, address) in enumerate(block.slots))
-        keys += mine[: counts[index]]
-    return (*sorted(keys), *[_OFF] * (n - len(keys))) > found.slots
+    if found is None:
+        return False
+    parts = [(b, count) for b, count in zip(blocks, counts, strict=True) if b is not None]
+    low = np.minimum.reduce([b.low for b, _ in parts]) if parts else component.off_low
+    if sum(counts) < len(component.packs):
+        low = np.minimum(low, component.off_low)
+    for row, link in restriction.on:
+        block = blocks[link]
+        low[:, row] = block.low[:, row] if block is not None else IMPOSSIBLE
+    for least_of, best_of in zip(low.sum(axis=1).tolist(), found.vector, strict=True):
+        if least_of != best_of:
+            return bool(least_of > best_of)
+    keys = sorted(key for b, count in parts for key in b.keys[:count])
+    return (*keys, *[_OFF] * (len(component.packs) - len(keys))) > found.slots
 
 
 _OFF = 10**9
-
-
-def _slot_key(link: int, role: str, address: int | None, position: int) -> int:
-    """Order of slots: by link, the manager first, then by address (by position where the route numbers the packs)."""
-    return link * 10**6 + (0 if role == "manager" else 1 + (address if address is not None else position))
-
-
-def _off_columns(component: Component, levels: list[Whole], allowed: NDArray[np.bool_], column: int) -> None:
-    n = len(component.packs)
-    for level, off in zip(levels, off_levels(component), strict=True):
-        level[:n, column:] = off[:, None]
-    allowed[:n, column:] = True
-    for wish in component.must:
-        if wish.what in ("managed", "addresses", "manager"):
-            rows = [component.row[name] for name in wish.about if name in component.row]
-            allowed[rows, column:] = False
+"""The slot of a pack on no link: after every slot of a link."""
 
 
 def _apply(
@@ -323,6 +346,6 @@ def _solution(
         j = columns[i] - starts[k]
         role, address = parts[k].slots[j]
         placed.append(Placed(where[k], role, parts[k].modes[i][j], address, j))
-        slots.append(_slot_key(where[k], role, address, j))
+        slots.append(slot_key(where[k], role, address, j))
     chosen = tuple((f, counts[i]) if f is not None else None for i, f in enumerate(combo))
     return Solution(vector, chosen, tuple(placed), tuple(slots))

@@ -42,8 +42,7 @@ def command(site: Path, out: Path, draft: bool, date: str | None, as_json: bool,
     try:
         package = plan_site(read, draft=draft, date=date)
     except TooWide as wide:
-        raise click.ClickException(
-            f"{site.name}: {wide}: at most 8 kinds of packs and 4 links that compete for the same packs") from None
+        raise click.ClickException(f"{site.name}: {wide}") from None
     write_plan_folder(out, package.files)
     if as_json:
         click.echo(package.files["plan.json"], nl=False)  # bytes: JSON is UTF-8 (RFC 8259, 8.1)

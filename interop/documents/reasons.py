@@ -26,7 +26,8 @@ from interop.wiring.contacts import (
 from interop.wiring.mixing import required_manager
 from interop.wiring.talks import RecordKey, mixing_statement
 
-__all__ = ["blocked_words", "cable_reasons", "contact_words", "reasons", "runner_up_text", "straight_words"]
+__all__ = ["blocked_words", "cable_reasons", "contact_words", "reasons", "runner_up_text", "straight_words",
+           "unproved_text"]
 
 Reason = dict[str, Any]
 
@@ -63,6 +64,8 @@ def _link_reasons(decisions: Decisions, choice: LinkChoice) -> Iterator[Reason]:
             "about": [choice.manager],
             "text": f"{choice.manager} is the manager of link {link.id}: {_manager_words(decisions, choice)}.",
         }
+    if not choice.proved:
+        yield {"about": list(choice.members), "text": unproved_text(choice)}
     if choice.runner_up is not None:
         about = [choice.runner_up.manager] if choice.runner_up.manager is not None else []
         yield {"about": about, "text": runner_up_text(choice)}
@@ -123,11 +126,25 @@ def runner_up_text(choice: LinkChoice) -> str:
     same = set(runner.members) == set(choice.members)
     what = f"with {runner.manager} as manager" if runner.manager != choice.manager else "with other members"
     with_whom = "" if same else f" and members {named([m for m in runner.members if m != runner.manager]) or 'none'}"
+    rank = "Second best" if runner.proved else "Second best of what was looked at"
     if runner.lost_at == "place":
-        return f"Second best for link {choice.link.id}: {what}{with_whom}; equal at every level, later by place."
+        return f"{rank} for link {choice.link.id}: {what}{with_whom}; equal at every level, later by place."
     return (
-        f'Second best for link {choice.link.id}: {what}{with_whom}; it loses at "{runner.lost_at}" '
+        f'{rank} for link {choice.link.id}: {what}{with_whom}; it loses at "{runner.lost_at}" '
         f"({runner.theirs} against {runner.ours})."
+    )
+
+
+def unproved_text(choice: LinkChoice) -> str:
+    """Say that a better plan may exist, and by how much at most at the first level that is not at its bound."""
+    bound = choice.solution.bound if choice.solution is not None else None
+    gap = next(
+        ((name, a, b) for name, a, b in zip(choice.levels, choice.vector, bound or (), strict=False) if a != b), None
+    )
+    where = f'at "{gap[0]}" ({gap[1]}; nothing lies below {gap[2]})' if gap is not None else "at a later level"
+    return (
+        f"The plan for link {choice.link.id} is not proved best: there were too many ways to look through. "
+        f"A better one may exist, {where}."
     )
 
 

@@ -66,7 +66,7 @@ def ours(site: Site) -> Choice | None:
     total: dict[object, int] = dict.fromkeys(["off", *map(id, early), "energy", "twins", *map(id, late), *after], 0)
     decisions = {d.id: OFF for d in site.packs}
     for component in components(site):
-        solution = best(component, frames=10**9)  # beyond its limit nothing is proved
+        solution = best(component, assignments=10**9)  # beyond its limit nothing is proved
         if solution is None:
             return None
         names = ["off", *map(id, component.early), "energy", "twins", *map(id, component.late), *after]

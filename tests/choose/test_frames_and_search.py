@@ -8,7 +8,10 @@ from typing import Any
 
 import pytest
 
-from interop.choose.members import LinkChoice, PackChoice, choose_links
+from interop.choose.frames import MOST_KINDS
+from interop.choose.members import LinkChoice, PackChoice, TooWide, choose_links, components
+from interop.choose.search import Unfinished, best
+from interop.documents.reasons import unproved_text
 from interop.site.load import load_site
 from tests.choose.random_sites import random_case, renamed, write_case
 
@@ -352,3 +355,62 @@ def test_the_order_in_the_file_changes_nothing_where_places_differ(tmp_path: Pat
         assert {p: (c.role, c.link, c.address) for p, c in packs.items()} == {
             p: (c.role, c.link, c.address) for p, c in again.items()
         }
+
+
+def test_more_kinds_than_are_looked_through_are_planned_and_not_called_proved(tmp_path: Path) -> None:
+    """Ten kinds of one pack each: the plan is what they all allow, and says that it is not proved."""
+    records = [record(f"k{i}", "2" if i == 4 else "1") for i in range(MOST_KINDS + 2)]
+    link, packs = choose(tmp_path, records, site({f"P{i}": f"k{i}" for i in range(MOST_KINDS + 2)}))
+    assert (link.manager, len(link.members), link.proved) == ("P4", 10, False)
+    assert link.solution is not None
+    assert link.solution.bound == (0, 0)
+    assert sorted(c.address for c in packs.values() if c.address is not None) == list(range(10))
+    assert unproved_text(link) == (
+        "The plan for link rack is not proved best: there were too many ways to look through. "
+        "A better one may exist, at a later level."
+    )
+
+
+def test_a_gap_to_the_bound_is_told(tmp_path: Path) -> None:
+    """Eleven packs for ten numbers: one stays off, and the bound of what was passed over unseen is nothing lost."""
+    kinds = MOST_KINDS + 3
+    link, _ = choose(tmp_path, [record(f"k{i}") for i in range(kinds)], site({f"P{i}": f"k{i}" for i in range(kinds)}))
+    assert (len(link.members), link.proved) == (10, False)
+    assert 'A better one may exist, at "energy not on a link" (5120; nothing lies below 0).' in unproved_text(link)
+
+
+def test_one_kind_fewer_is_proved(tmp_path: Path) -> None:
+    link, _ = choose(tmp_path, [record(f"k{i}") for i in range(MOST_KINDS)],
+                     site({f"P{i}": f"k{i}" for i in range(MOST_KINDS)}))
+    assert (len(link.members), link.proved) == (MOST_KINDS, True)
+
+
+def test_kinds_of_two_dialects_beyond_the_limit_leave_the_smaller_group_off(tmp_path: Path) -> None:
+    kinds = [record(f"a{i}") for i in range(8)] + [record(f"b{i}", dialects={"own": "d2"}) for i in range(8)]
+    names = {f"A{i}": f"a{i}" for i in range(8)} | {f"B{i}": f"b{i}" for i in range(7)}
+    link, _ = choose(tmp_path, kinds, site(names))
+    assert (link.members, link.proved) == (tuple(f"A{i}" for i in range(8)), False)
+
+
+def test_a_search_that_stops_early_keeps_its_best_and_says_its_bound(tmp_path: Path) -> None:
+    tree = site({f"P{i}": "a" if i % 2 else "b" for i in range(8)})
+    tree["links"]["other"] = dict(tree["links"]["rack"])
+    read = load_site(write_case({"records": [record("a"), record("b", "2"), BOX], "site": tree}, tmp_path))
+    (component,) = components(read)
+    with pytest.raises(Unfinished):
+        best(component, assignments=0)
+    early = best(component, assignments=1)
+    proved = best(component)
+    assert early is not None
+    assert proved is not None
+    assert early.bound == (0, 0)
+    assert proved.bound is None
+    assert (proved.vector, proved.slots) <= (early.vector, early.slots)
+
+
+def test_links_that_compete_in_too_many_ways_with_nothing_possible_are_refused(tmp_path: Path) -> None:
+    """Ten kinds that all must be managed while a record keeps every number but two."""
+    records = [record(f"k{i}", rule={"allowed": "0..1"}) for i in range(10)]
+    names = {f"P{i}": f"k{i}" for i in range(10)}
+    with pytest.raises(TooWide, match="10 kinds of packs for link rack: too many ways to look through"):
+        choose(tmp_path, records, site(names, wishes={"must": ["keep P0..P9 managed"]}))
