@@ -32,7 +32,9 @@ __all__ = [
     "Standing",
     "found_addresses",
     "found_codes",
+    "kept",
     "moved",
+    "set_codes",
     "slot_state",
     "standing",
     "standing_rows",
@@ -238,7 +240,22 @@ def _widths(key: RecordKey) -> tuple[tuple[str, int], ...]:
 
 def found_codes(device: Device) -> NDArray[np.int64]:
     """Return the found switches of a device as codes, row after row; -2 where nobody looked."""
-    patterns: Mapping[str, Pattern] = device.found.patterns if device.found is not None else {}
+    return _codes(device, device.found.patterns if device.found is not None else {})
+
+
+def set_codes(device: Device) -> NDArray[np.int64]:
+    """Return the switches that the site file sets as codes, row after row; -2 where it leaves them open."""
+    return _codes(device, device.set_patterns)
+
+
+def kept(codes: NDArray[np.int64], wanted: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Return per (device, state) whether the switches that are decided agree with those that the site file sets."""
+    against = (codes[None, :, :] != wanted[:, None, :]) & (codes[None, :, :] != -1) & (wanted[:, None, :] != -2)
+    agrees: NDArray[np.bool_] = ~against.any(axis=2)
+    return agrees
+
+
+def _codes(device: Device, patterns: Mapping[str, Pattern]) -> NDArray[np.int64]:
     flat = [_code(t) for name, width in _widths(RecordKey(device.record)) for t in patterns.get(name, ("x",) * width)]
     return np.array(flat, dtype=np.int64)
 

@@ -9,7 +9,15 @@ from math import prod
 import numpy as np
 from numpy.typing import NDArray
 
-from interop.choose.cells import found_addresses, found_codes, moved, slot_state, standing_rows
+from interop.choose.cells import (
+    found_addresses,
+    found_codes,
+    kept,
+    moved,
+    set_codes,
+    slot_state,
+    standing_rows,
+)
 from interop.choose.frames import MOST_KINDS, Family, families
 from interop.site.site import Device, Link, Wish
 from interop.wiring.energy import energy_wh
@@ -80,10 +88,11 @@ class Component:
         self.newest = self._newest()
         self.off = off_levels(self)
         self.off_low = np.where(off_allowed(self), np.stack(self.off), IMPOSSIBLE)
-        self.found = {}
+        self.found, self.fixed = {}, {}
         for key in {RecordKey(d.record) for d in self.packs}:
             alike = [d for d in self.packs if d.record is key.record]
             self.found[key] = np.array([found_codes(d) for d in alike]).reshape(len(alike), -1)
+            self.fixed[key] = np.array([set_codes(d) for d in alike]).reshape(len(alike), -1)
         if not self.families:
             self.families = [
                 list(families(i, link, dict(self.devices), self.candidates[i])) for i, link in enumerate(self.links)
@@ -236,7 +245,7 @@ def _fill(
         possible = possible & np.array(open_to, dtype=np.bool_)
         cost = moved(codes, devices, found)
         mine = _mode_levels(component, family, devices, slots, mode, cost, ambiguous)
-        open_slots = possible[None, :] & ((cost == 0) | ~still[:, None])
+        open_slots = possible[None, :] & ((cost == 0) | ~still[:, None]) & kept(codes, component.fixed[key][keep])
         better = open_slots & (~allowed[rows] | _less(mine, [level[rows] for level in levels]))
         for level, new in zip(levels, mine, strict=True):
             level[rows] = np.where(better, new, level[rows])

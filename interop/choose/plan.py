@@ -11,7 +11,7 @@ from interop.choose.cables import Blocked, Planned, Routed, route_link
 from interop.choose.cells import SlotState, standing, switch_values
 from interop.choose.members import LinkChoice, PackChoice, choose_components, components, finish_links
 from interop.records.models import Record
-from interop.records.switches import Case, Pattern, positions, readings, row_length, settings
+from interop.records.switches import Case, Pattern, part_switches, positions, readings, row_length, settings
 from interop.site.site import Cable, Device, Site
 from interop.wiring.stage import Stage, StageCable, StageEnd, StageLink, banks_of, joined_pins, stage_pack
 from interop.wiring.talks import chain_talks, report_talks
@@ -21,7 +21,7 @@ __all__ = ["CableAction", "Decisions", "Removed", "decide", "planned_stage"]
 
 @dataclass(frozen=True)
 class Removed:
-    """An installed or wanted cable that the plan takes away."""
+    """An installed cable that the plan takes away, or a wanted one that it does not make."""
 
     cable: Cable
     why: str
@@ -47,6 +47,7 @@ class Decisions:
     patterns: Mapping[str, Mapping[str, Pattern]]
     terminators: Mapping[tuple[str, str], bool]
     removed: tuple[Removed, ...]
+    dropped: tuple[Removed, ...]
     actions: Mapping[str, CableAction]
     struck: Mapping[str, tuple[Blocked, ...]] = field(default_factory=dict)
 
@@ -99,6 +100,7 @@ def decide(site: Site) -> Decisions:
         patterns,
         terminators,
         tuple(_removed(site, routes)),
+        tuple(_dropped(site, routes)),
         _actions(site, routes),
         {k: tuple(v) for k, v in struck.items()},
     )
@@ -124,7 +126,9 @@ def _terminators(
             record = site.devices[name].record
             for bus in chain_talks(record, pack.mode).get(pack.state.chain, ()) if pack.state.chain is not None else ():
                 if record.buses[bus].termination.fitted.only in ("by switch", "by plug"):
-                    yield (name, bus), _ends_on(record, bus, position, len(route.order))
+                    stated = _set_terminator(site.devices[name], bus, pack)
+                    on = _ends_on(record, bus, position, len(route.order))
+                    yield (name, bus), on if stated is None else stated
             for bus in (
                 report_talks(record, pack.mode).get(pack.state.report, ()) if pack.state.report is not None else ()
             ):
@@ -134,6 +138,22 @@ def _terminators(
                     and record.buses[bus].termination.fitted.only in ("by switch", "by plug")
                 ):
                     yield (name, bus), record.buses[bus].termination.ends.only not in ("forbidden", "only in open loop")
+
+
+def _set_terminator(device: Device, bus: str, choice: PackChoice) -> bool | None:
+    """Return how the site file sets a terminator switch; None where it leaves it to the plan."""
+    for name, pattern in device.set_patterns.items():
+        row = device.record.switches[name]
+        parts = [p for p in row.parts if p.sets in ("terminator", f"terminator {bus}")]
+        if not parts or any(pattern[i] == "x" for p in parts for i in part_switches(row, p)):
+            continue
+        case = Case(choice.role, choice.mode, choice.state.controller_bus if choice.state is not None else "none")
+        known = tuple("off" if bit == "x" else bit for bit in pattern)
+        for reading in readings(row, known, case, device.record.modes):
+            for what, value in reading.values:
+                if what in ("terminator", f"terminator {bus}"):
+                    return bool(value)
+    return None
 
 
 def _ends_on(record: Record, bus: str, position: int, count: int) -> bool:
@@ -191,12 +211,15 @@ def _keep(device: Device, name: str) -> Pattern:
 
 
 def _filled(device: Device, name: str, bits: Sequence[str | None]) -> Pattern:
-    found = device.found.patterns.get(name) if device.found is not None else None
+    """Return a row complete: as the site file sets it, else as decided, else as found, else at rest."""
     row = device.record.switches[name]
+    open_row = ("x",) * len(bits)
+    stated = device.set_patterns.get(name, open_row)
+    found = device.found.patterns.get(name, open_row) if device.found is not None else open_row
     rest = "off" if row.kind == "slide" else _rest_position(device, name)
     return tuple(
-        bit if bit is not None else (found[i] if found is not None and found[i] != "x" else rest)
-        for i, bit in enumerate(bits)
+        next(one for one in (wanted, bit or "x", was, rest) if one != "x")
+        for wanted, bit, was in zip(stated, bits, found, strict=True)
     )
 
 
@@ -247,13 +270,29 @@ def _removed(site: Site, routes: Mapping[str, Routed]) -> Iterator[Removed]:
     for cable in site.found_cables or ():
         if cable.id in planned or _ends_of(cable.a, cable.b) in ends:
             continue
-        off = [
-            e.device
-            for e in (cable.a, cable.b)
-            if e.device is not None and e.device not in managed and site.devices[e.device].kind == "pack"
-        ]
+        off = _unmanaged_ends(site, cable, managed)
         why = f"{', '.join(off)} is unmanaged: no data cable" if off else "the route has no use for it"
         yield Removed(cable, why)
+
+
+def _dropped(site: Site, routes: Mapping[str, Routed]) -> Iterator[Removed]:
+    """Wanted cables that are not made, since a pack that the site wants on a link is left off it."""
+    planned = {c.id for r in routes.values() for c in r.cables}
+    managed = {p for r in routes.values() for p in r.order}
+    for cable in site.cables:
+        if cable.id not in planned and _left_off_end(site, cable, managed):
+            yield Removed(cable, f"{', '.join(_unmanaged_ends(site, cable, managed))} is unmanaged: no data cable")
+
+
+def _unmanaged_ends(site: Site, cable: Cable, managed: set[str]) -> list[str]:
+    names = [e.device for e in (cable.a, cable.b) if e.device is not None and e.device not in managed]
+    return [name for name in names if site.devices[name].kind == "pack"]
+
+
+def _left_off_end(site: Site, cable: Cable, managed: set[str]) -> bool:
+    """Whether a cable ends at a pack that the site wants on a link and the plan leaves off every link."""
+    wanted = {p for link in site.links for p in link.packs}
+    return any(e.device in wanted and e.device not in managed for e in (cable.a, cable.b))
 
 
 # ---- the stage ----
@@ -311,16 +350,22 @@ def _stage_cable(cable: Planned, link: str) -> StageCable:
 
 
 def _others(decisions: Decisions) -> Iterator[StageCable]:
-    """Wanted cables with named ends that belong to no link of the plan, judged as written (not those on unmanaged
-    packs).
+    """Wanted cables that belong to no route of the plan, judged as written; not those that end at a pack left off its
+    link.
     """
     planned = {c.id for r in decisions.routes.values() for c in r.cables}
-    wanted = {p for choice in decisions.links for p in choice.link.packs}
+    managed = {p for r in decisions.routes.values() for p in r.order}
     for cable in decisions.site.cables:
         a, b = cable.a, cable.b
         if cable.id in planned or a.device is None or b.device is None:
             continue
-        if {a.device, b.device} & wanted:
+        if _left_off_end(decisions.site, cable, managed) or _blocked(decisions, cable):
             continue
         ends = StageEnd(a.device, a.port, a.socket), StageEnd(b.device, b.port, b.socket)
         yield StageCable(cable.id, *ends, joined_pins(decisions.site, cable, *ends), cable.length_m, cable.at)
+
+
+def _blocked(decisions: Decisions, cable: Cable) -> bool:
+    """Whether a cable belongs to a link that has no route, which is refused for that."""
+    names = {cable.a.device, cable.b.device}
+    return any(names & set(c.link.packs) for c in decisions.links if c.link.id in decisions.blocked)

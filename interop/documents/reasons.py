@@ -41,6 +41,8 @@ def reasons(decisions: Decisions) -> list[Reason]:
         found.append({"about": [], "text": f"Link {link}: {blocked_words(blocked)}"})
     for removed in decisions.removed:
         found.append({"about": [removed.cable.id], "text": f"Cable {removed.cable.id} goes: {removed.why}."})
+    for dropped in decisions.dropped:
+        found.append({"about": [dropped.cable.id], "text": f"Cable {dropped.cable.id} is not made: {dropped.why}."})
     for route in decisions.routes.values():
         for cable in route.cables:
             found += [{"about": [cable.id], "text": text} for text in cable_reasons(cable)]
@@ -55,8 +57,7 @@ def _link_reasons(decisions: Decisions, choice: LinkChoice) -> Iterator[Reason]:
     if choice.family is None:
         yield {
             "about": list(link.packs),
-            "text": f"No pack of link {link.id} can be managed: no mode, dialect, rate, address "
-            "and manager fit together.",
+            "text": f"No pack of link {link.id} can be managed; what is in the way stands with rule link-not-formed.",
         }
         return
     if choice.manager is not None:
@@ -73,7 +74,7 @@ def _link_reasons(decisions: Decisions, choice: LinkChoice) -> Iterator[Reason]:
         yield {
             "about": list(choice.left_off),
             "text": f"{named(choice.left_off)} cannot join link {link.id} beside "
-            f"{named(choice.members)} and stay on the busbar only.",
+            f"{named(choice.members)} and stay on the busbar only; what is in the way stands with the finding.",
         }
 
 

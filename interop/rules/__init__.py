@@ -9,6 +9,7 @@ from interop.rules import (  # noqa: F401  (enters their rules)
     link,
     link_bus,
     link_cables,
+    link_formed,
     link_poller,
     link_talk,
     mixing,

@@ -1,0 +1,115 @@
+"""Rules of the link subject: links and packs that the plan could not put to talk, with what is in the way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from interop.rules.finding import Hit, Level, broken, rule
+from interop.rules.wording import named
+from interop.site.site import Link
+from interop.wiring.stage import Stage
+from interop.wiring.talks import RecordKey
+from interop.wiring.together import obstacle
+
+__all__: list[str] = []
+
+_REASONS = "Mend what is in the way, or write the link without these packs."
+
+
+def _decided(stage: Stage) -> bool:
+    return stage.name == "planned" and all(link.judged for link in stage.links)
+
+
+def _off(stage: Stage, link: Link) -> list[str]:
+    """Return the packs that the site wants on the link and the stage leaves off it."""
+    return [n for n in link.packs if n in stage.packs and stage.packs[n].role == "unmanaged"]
+
+
+def _kinds(stage: Stage, names: Sequence[str]) -> list[RecordKey]:
+    return list(dict.fromkeys(RecordKey(stage.packs[n].record) for n in names))
+
+
+def _formed(stage: Stage, link: Link) -> bool:
+    return any(one.id == link.id for one in stage.links)
+
+
+@rule(
+    "link-not-formed",
+    "link",
+    broken=Level.STOP,
+    unknown=Level.STOP,
+    meaning="A link that the site asks for cannot be formed at all.",
+    source="common practice",
+    explain="""Somebody wants these packs to report to a controller, and no mode, dialect, rate, manager, address
+and cable fit together. Sheets that show every one of them as unmanaged would hide that the main thing asked for
+is missing, so none is issued. Mend what the finding names, or take the link out of the site file: the packs are
+then planned for the busbar only.""",
+)
+def _not_formed(stage: Stage) -> Iterator[Hit]:
+    if not _decided(stage):
+        return
+    for link in stage.site.links:
+        packs = [n for n in link.packs if n in stage.packs]
+        if packs and _off(stage, link) == packs and not _formed(stage, link):
+            controllers = {name: stage.device(name).record for name in link.reports_to}
+            causes = dict.fromkeys(obstacle((key,), controllers) for key in _kinds(stage, packs))
+            yield broken(
+                packs,
+                f"Link {link.id}: no link can be formed of {named(packs)}: {'; '.join(causes)}",
+                "Mend what is in the way, or take the link out of the site file.",
+            )
+
+
+def _left_off(stage: Stage, *, installed: bool) -> Iterator[Hit]:
+    if not _decided(stage):
+        return
+    for link in stage.site.links:
+        off = [n for n in _off(stage, link) if stage.packs[n].device.new is not installed]
+        if not off or not _formed(stage, link):
+            continue
+        on = [n for n in link.packs if n in stage.packs and n not in _off(stage, link)]
+        controllers = {name: stage.device(name).record for name in link.reports_to}
+        beside = _kinds(stage, on)
+        causes = dict.fromkeys(
+            obstacle((*beside, *([key] if key not in beside else [])), controllers) for key in _kinds(stage, off)
+        )
+        word = "installed pack" if installed else "new pack"
+        several = len(off) > 1
+        yield broken(
+            off,
+            f"Link {link.id}: {word}{'s' if several else ''} {named(off)} {'stay' if several else 'stays'} "
+            f"unmanaged, on the busbar only; beside {named(on)}: {'; '.join(causes)}",
+            _REASONS,
+        )
+
+
+@rule(
+    "left-off-the-link",
+    "link",
+    broken=Level.CAUTION,
+    unknown=Level.CAUTION,
+    must_accept=True,
+    meaning="A new pack that was wanted on a link stays unmanaged.",
+    source="common practice",
+    explain="""The plan could not put this pack on the link. It still carries its share of the current, but
+nobody asks it: the controller does not see its limits, its charge state or its alarms. The settings sheet is
+made for that; somebody has to agree to it with name and date.""",
+)
+def _left_off_new(stage: Stage) -> Iterator[Hit]:
+    yield from _left_off(stage, installed=False)
+
+
+@rule(
+    "installed-pack-left-off",
+    "link",
+    broken=Level.CAUTION,
+    unknown=Level.CAUTION,
+    must_accept=True,
+    meaning="A pack that is installed and was wanted on a link becomes unmanaged.",
+    source="common practice",
+    explain="""Taking an installed pack off its link changes what people are used to: the display shows fewer
+packs and less charge, and the pack's own limits no longer reach the controller. Somebody has to agree to that
+with name and date.""",
+)
+def _left_off_installed(stage: Stage) -> Iterator[Hit]:
+    yield from _left_off(stage, installed=True)
