@@ -14,7 +14,7 @@ from interop.choose.route import Hop, bus_ports, propose_order, site_hops, socke
 from interop.records.models import Record
 from interop.site.site import Cable, Device, Site
 from interop.wiring.contacts import CableSlot, Chain, Face, NotStated, Socket, is_blank
-from interop.wiring.faces import port_of_socket, socket_face
+from interop.wiring.faces import port_of_socket, port_poles, socket_face
 from interop.wiring.paths import shape_of
 from interop.wiring.stage import StageEnd, joined_pins
 from interop.wiring.talks import RecordKey, Talk, chain_talks, controller_talks, report_talks
@@ -368,7 +368,18 @@ def _parity(parities: dict[str, int], end: StageEnd, far: StageEnd) -> int:
 
 def _as_stated(site: Site, cables: Sequence[Planned], written: Mapping[str, Cable]) -> tuple[Planned, ...]:
     """Keep every made cable as the site states it (the rules say what is wrong); others straight with nothing known."""
-    return tuple(replace(c, joined=_stated(site, written.get(c.id), c)) for c in cables)
+    return tuple(_stated_whole(site, c, _stated(site, written.get(c.id), c)) for c in cables)
+
+
+def _stated_whole(site: Site, cable: Planned, joined: tuple[tuple[str, str], ...] | None) -> Planned:
+    """A cable with the pins that the site states: re-pinned if any goes to another pin, else with the rest cut."""
+    if joined is None:
+        return cable
+    if any(one != other for one, other in joined):
+        return replace(cable, joined=joined, kind="repinned")
+    poles = [port_poles(site.devices[end.device].record, end.port) if end.port else () for end in (cable.a, cable.b)]
+    kept = {pin for pin, _ in joined}
+    return replace(cable, joined=joined, cut=tuple(p for p in poles[0] if p in poles[1] and p not in kept))
 
 
 def _oriented(slots: Sequence[CableSlot]) -> Chain:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 from math import prod
 
 import numpy as np
@@ -126,14 +126,28 @@ class Component:
             self._room[combo, alike] = early, [int(v) for v in self.energy.sum() - on]
         return self._room[combo, alike]
 
-    def strike(self, link: str, kinds: tuple[str, ...]) -> bool:
-        """Take out every frame of a link with exactly these kinds (record ids); return whether any was left to take."""
-        index = next(i for i, one in enumerate(self.links) if one.id == link)
+    def strike(
+        self, link: int, family: Family, modes: Mapping[RecordKey, frozenset[str]], manager_mode: str | None
+    ) -> None:
+        """Take out every plan of a link with the kinds, talks, manager's kind and modes that a family was used with.
+
+        ``modes``: the modes that the members of each kind were given. What differs in one of them stays: each family
+        that allows them all is split into those that leave one of them out.
+        """
         self.starts = []
         self.bounds.clear()
-        gone = {f for f in self.families[index] if {k.record.id for k in f.kinds} == set(kinds)}
-        self.families[index] = [f for f in self.families[index] if f not in gone]
-        return bool(gone)
+        left: dict[object, Family] = {}
+        for one in self.families[link]:
+            like = (one.chain, one.report, one.manager) == (family.chain, family.report, family.manager)
+            allowed = dict(one.modes)
+            covers = manager_mode is None or manager_mode in one.manager_modes
+            covers = covers and all(used <= set(allowed.get(key, ())) for key, used in modes.items())
+            if not like or set(one.kinds) != set(family.kinds) or not covers:
+                left[_content(one)] = one
+                continue
+            for split in _without(one, modes, manager_mode):
+                left.setdefault(_content(split), split)
+        self.families[link] = list(left.values())
 
     def _newest(self) -> dict[str | None, int]:
         top: dict[str | None, int] = {}
@@ -142,6 +156,25 @@ class Component:
             if generation is not None:
                 top[d.record.family] = max(top.get(d.record.family, generation), generation)
         return top
+
+
+def _content(family: Family) -> object:
+    """Everything that tells one family from another."""
+    return tuple(getattr(family, one.name) for one in fields(family))
+
+
+def _without(
+    family: Family, modes: Mapping[RecordKey, frozenset[str]], manager_mode: str | None
+) -> Iterator[Family]:
+    """Yield the family without one of the modes each time, where others are left."""
+    for key, used in modes.items():
+        for mode in sorted(used):
+            rest = tuple(m for m in dict(family.modes)[key] if m != mode)
+            if rest:
+                yield replace(family, modes=tuple((k, rest if k == key else own) for k, own in family.modes))
+    others = tuple(m for m in family.manager_modes if m != manager_mode)
+    if manager_mode is not None and others:
+        yield replace(family, manager_modes=others)
 
 
 def level_names(component: Component) -> tuple[str, ...]:

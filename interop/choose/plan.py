@@ -10,13 +10,17 @@ from dataclasses import dataclass, field, replace
 from interop.choose.cables import Blocked, Planned, Routed, route_link
 from interop.choose.cells import SlotState, standing, switch_values
 from interop.choose.members import LinkChoice, PackChoice, choose_components, components, finish_links
+from interop.choose.words import blocked_words
 from interop.records.models import Record
 from interop.records.switches import Case, Pattern, part_switches, positions, readings, row_length, settings
 from interop.site.site import Cable, Device, Site
 from interop.wiring.stage import Stage, StageCable, StageEnd, StageLink, banks_of, joined_pins, stage_pack
-from interop.wiring.talks import chain_talks, report_talks
+from interop.wiring.talks import RecordKey, chain_talks, report_talks
 
-__all__ = ["CableAction", "Decisions", "Removed", "decide", "planned_stage"]
+__all__ = ["MOST_STRIKES", "CableAction", "Decisions", "Removed", "decide", "planned_stage"]
+
+MOST_STRIKES = 200
+"""Most plans of one component that are struck out for want of a cable before its link is given up."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +57,7 @@ class Decisions:
 
 
 def decide(site: Site) -> Decisions:
-    """Decide everything for a site. A set of kinds that no cable can join is struck out and the next best is taken.
+    """Decide everything for a site. Kinds in modes that no cable can join are struck out and the next best is taken.
 
     Raises :class:`interop.choose.members.TooWide` where the search comes to its limits with nothing found.
     """
@@ -69,15 +73,17 @@ def decide(site: Site) -> Decisions:
         if end.device is not None and end.socket is not None and site.devices[end.device].kind != "pack"
     }
     for component in components(site):
-        while True:
+        for _ in range(MOST_STRIKES):
             choices, chosen = choose_components(component)
             now = set(taken)
             found = {c.link.id: route_link(site, c, chosen, now) for c in choices if c.family is not None}
             bad = {k: r for k, r in found.items() if isinstance(r, Blocked)}
-            if not any(component.strike(k, r.kinds) for k, r in bad.items()):
+            if not bad:
                 break
-            for k, r in bad.items():
-                struck.setdefault(k, []).append(r)
+            for i, choice in enumerate(choices):
+                if choice.link.id in bad and choice.family is not None:
+                    component.strike(i, choice.family, *_modes_used(site, choice, chosen))
+                    struck.setdefault(choice.link.id, []).append(bad[choice.link.id])
         taken = now
         links += finish_links(component, choices)
         packs.update(chosen)
@@ -104,6 +110,19 @@ def decide(site: Site) -> Decisions:
         _actions(site, routes),
         {k: tuple(v) for k, v in struck.items()},
     )
+
+
+def _modes_used(
+    site: Site, choice: LinkChoice, packs: Mapping[str, PackChoice]
+) -> tuple[dict[RecordKey, frozenset[str]], str | None]:
+    """Return the modes of the members of each kind, and the mode of the manager."""
+    used: dict[RecordKey, frozenset[str]] = {}
+    for name in choice.members:
+        mode = packs[name].mode
+        if name != choice.manager and mode is not None:
+            key = RecordKey(site.devices[name].record)
+            used[key] = used.get(key, frozenset()) | {mode}
+    return used, packs[choice.manager].mode if choice.manager is not None else None
 
 
 # ---- ends and switches ----
@@ -342,6 +361,7 @@ def planned_stage(decisions: Decisions) -> Stage:
         True,
         True,
         decisions.terminators,
+        {link: blocked_words(one) for link, one in decisions.blocked.items()},
     )
 
 

@@ -2,32 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from interop.choose.cables import Blocked, Planned
+from interop.choose.cables import Planned
 from interop.choose.members import LinkChoice
-from interop.choose.no_cable import NoCable
 from interop.choose.plan import Decisions
+from interop.choose.words import blocked_words, contact_words
+from interop.documents.standing import Standing, cut_pins, standing
 from interop.rules.wording import named, of_record
 from interop.site.site import Link
 from interop.wiring.contacts import (
-    BusWire,
-    Contact,
-    Empty,
     Joining,
-    LineWire,
     NodeFault,
-    NotStated,
-    Reference,
-    Supply,
-    Unknown,
 )
 from interop.wiring.mixing import required_manager
 from interop.wiring.talks import RecordKey, mixing_statement
 
-__all__ = ["blocked_words", "cable_reasons", "contact_words", "reasons", "runner_up_text", "straight_words",
-           "unproved_text"]
+__all__ = ["blocked_words", "cable_reasons", "contact_words", "reasons", "runner_up_text", "straight_gives",
+           "straight_words", "unproved_text"]
 
 Reason = dict[str, Any]
 
@@ -38,14 +31,14 @@ def reasons(decisions: Decisions) -> list[Reason]:
     for choice in decisions.links:
         found += _link_reasons(decisions, choice)
     for link, blocked in decisions.blocked.items():
-        found.append({"about": [], "text": f"Link {link}: {blocked_words(blocked)}"})
+        found.append({"about": [], "text": f"Link {link}: {blocked_words(blocked)}."})
     for removed in decisions.removed:
         found.append({"about": [removed.cable.id], "text": f"Cable {removed.cable.id} goes: {removed.why}."})
     for dropped in decisions.dropped:
         found.append({"about": [dropped.cable.id], "text": f"Cable {dropped.cable.id} is not made: {dropped.why}."})
     for route in decisions.routes.values():
         for cable in route.cables:
-            found += [{"about": [cable.id], "text": text} for text in cable_reasons(cable)]
+            found += [{"about": [cable.id], "text": text} for text in cable_reasons(cable, standing(decisions, cable))]
     return found
 
 
@@ -125,8 +118,13 @@ def runner_up_text(choice: LinkChoice) -> str:
     if runner is None:
         return ""
     same = set(runner.members) == set(choice.members)
-    what = f"with {runner.manager} as manager" if runner.manager != choice.manager else "with other members"
-    with_whom = "" if same else f" and members {named([m for m in runner.members if m != runner.manager]) or 'none'}"
+    members = named([m for m in runner.members if m != runner.manager])
+    if not runner.members:
+        what, with_whom = "no pack on it", ""
+    else:
+        who = f"{runner.manager} as manager" if runner.manager is not None else "no manager"
+        what = f"with {who}" if runner.manager != choice.manager else "with other members"
+        with_whom = "" if same else f" and members {members or 'none'}"
     rank = "Second best" if runner.proved else "Second best of what was looked at"
     if runner.lost_at == "place":
         return f"{rank} for link {choice.link.id}: {what}{with_whom}; equal at every level, later by place."
@@ -149,30 +147,20 @@ def unproved_text(choice: LinkChoice) -> str:
     )
 
 
-def contact_words(contact: Contact) -> str:
-    """Say what a pin carries."""
-    if isinstance(contact, BusWire):
-        return f"data {contact.wire}"
-    if isinstance(contact, LineWire):
-        return f"{contact.use} line {contact.wire}"
-    if isinstance(contact, Reference):
-        return f"reference ({contact.tie})"
-    if isinstance(contact, Supply):
-        return f"supply {contact.volts} V" if contact.volts != "not stated" else "supply"
-    words = {Empty: "must stay empty", Unknown: "unknown", NotStated: "not stated"}
-    return words.get(type(contact), "unused")
-
-
-def cable_reasons(cable: Planned) -> list[str]:
-    """Return one line per cause why conductors of a cable are cut, and one for the references left out."""
+def cable_reasons(cable: Planned, stands: Standing | None) -> list[str]:
+    """Return one line per cause why conductors of a cable are cut, or why it has none there; and one for the packs
+    that it bridges.
+    """
     if cable.choice is None:
         return []
-    by_cause: dict[str, list[str]] = {}
+    by_cause: dict[tuple[str, str], list[str]] = {}
     blank = {a for a, b in cable.joined or () if a == b} - {a for a, _ in cable.choice.joined}
+    exist = cut_pins(cable, stands)
     for conductor in cable.choice.conductors:
         if not conductor.kept and conductor.a not in blank:
-            by_cause.setdefault(_cut_words(conductor.why), []).append(conductor.a)
-    lines = [f"Cut {_pins(pins)}: {cause}." for cause, pins in by_cause.items()]
+            head = "Cut" if conductor.a in exist else "No conductor on"
+            by_cause.setdefault((head, _cut_words(conductor.why)), []).append(conductor.a)
+    lines = [f"{head} {_pins(pins)}: {cause}." for (head, cause), pins in by_cause.items()]
     if cable.bridged:
         lines.append(f"Bridges {named(cable.bridged)}, now without data cables.")
     return lines
@@ -205,22 +193,10 @@ def straight_words(cable: Planned) -> str | None:
         return (
             "A plain straight cable joins unlike pins: the data wires do not meet their like, and the link stays dead."
         )
-    said = "; ".join(f"{cause} on {_pins(pins)}" for cause, pins in causes.items())
+    return straight_gives(causes)
+
+
+def straight_gives(causes: Mapping[str, Sequence[str]]) -> str | None:
+    """Say what a plain straight cable would do, from the pins by cause; None where it would do no harm."""
+    said = "; ".join(f"{cause} on {_pins(list(pins))}" for cause, pins in causes.items())
     return f"A plain straight cable gives: {said}." if said else None
-
-
-def blocked_words(blocked: Blocked) -> str:
-    """Say why no cable joins the kinds of a link."""
-    kinds = " and ".join(blocked.kinds)
-    if blocked.no_cable is None:
-        return f"no order of {kinds} has a cable for every two neighbours."
-    return f"no cable joins {kinds}: {_core_words(blocked.no_cable)}."
-
-
-def _core_words(no_cable: NoCable) -> str:
-    core = no_cable.smallest
-    pins = ", ".join(
-        f"{held.spot.device} {held.spot.socket} pin {held.spot.pin} ({contact_words(held.contact)})"
-        for held in core.pins
-    )
-    return core.reason.value + (f": {pins}" if pins else "")

@@ -50,9 +50,10 @@ def _not_formed(stage: Stage) -> Iterator[Hit]:
         return
     for link in stage.site.links:
         packs = [n for n in link.packs if n in stage.packs]
-        if packs and _off(stage, link) == packs and not _formed(stage, link):
+        if packs and not _formed(stage, link):
             controllers = {name: stage.device(name).record for name in link.reports_to}
-            causes = dict.fromkeys(obstacle((key,), controllers) for key in _kinds(stage, packs))
+            alone = dict.fromkeys(obstacle((key,), controllers) for key in _kinds(stage, packs))
+            causes = [stage.hindered[link.id]] if link.id in stage.hindered else list(alone)
             yield broken(
                 packs,
                 f"Link {link.id}: no link can be formed of {named(packs)}: {'; '.join(causes)}",

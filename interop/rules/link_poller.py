@@ -164,7 +164,8 @@ def _hands_on(stage: Stage, name: str, bus: str) -> Answer:
 def _is_manager(stage: Stage, link: StageLink, name: str) -> Answer:
     if link.manager is not None or link.polled_by_controller:
         return Answer.HOLDS if name == link.manager else Answer.BROKEN
-    return claims_manager(stage, link, name) or Answer.CANNOT_TELL
+    claim = claims_manager(stage, link, name)
+    return Answer.CANNOT_TELL if claim is None else claim
 
 
 def _shared_buses(stage: Stage) -> tuple[tuple[Node, ...], ...]:
