@@ -205,7 +205,7 @@ def _planned(naming: _Naming, hop: Hop, a: StageEnd, b: StageEnd, number: int) -
 
 
 def _new_name(site: Site, name: str) -> str:
-    taken = {c.id for c in (*site.cables, *(site.found_cables or ()))}
+    taken = {*site.devices, *(c.id for c in (*site.cables, *(site.found_cables or ())))}
     while name in taken:
         name += "n"
     return name
@@ -219,11 +219,44 @@ def _proposed_hops(naming: _Naming) -> tuple[Hop, ...] | None:
         for c in site.found_cables or ()
         if c.a.device is not None and c.b.device is not None
     )
-    order = propose_order(devices, choice.manager, lambda a, b: _pair_has_cable(naming, a, b), installed)
+    order = propose_order(
+        devices,
+        choice.manager,
+        lambda a, b: _pair_has_cable(naming, a, b),
+        installed,
+        lambda tried: _end_faults(naming, tried),
+        anywhere=_manager_anywhere(naming),
+    )
     if order is None:
         return None
     written = {frozenset((c.a.device, c.b.device)): c for c in (site.found_cables or ())}
     return tuple(Hop(a, b, written.get(frozenset((a, b)))) for a, b in itertools.pairwise(order))
+
+
+def _manager_anywhere(naming: _Naming) -> bool:
+    """Whether the manager may stand anywhere in the row: its switches make it the manager, no port and no place."""
+    choice = naming.choice
+    if choice.manager is None or choice.family is None:
+        return True
+    made_by = naming.record(choice.manager).manager.made_by.only
+    return choice.family.numbered and made_by in ("address", "flag", "dialect code", "newest")
+
+
+def _end_faults(naming: _Naming, order: Sequence[str]) -> int:
+    """Count the terminators that an order leaves out of place: fixed inside the row, or missing at an end; and the
+    packs inside the row that have one socket only.
+    """
+    fitted: dict[str, set[str | None]] = {}
+    needed = False
+    for name in order:
+        buses = [naming.record(name).buses[bus] for bus in naming.chain_buses(name)]
+        shared = [bus.termination for bus in buses if bus.hop == "shared"]
+        fitted[name] = {t.fitted.only for t in shared}
+        needed = needed or any(t.ends.only == "required" for t in shared)
+    inner, ends = order[1:-1], {order[0], order[-1]}
+    missing = sum(fitted[name] == {"never"} for name in ends) if needed else 0
+    narrow = sum(len(_chain_ports(naming, name)) < 2 for name in inner)
+    return missing + sum("always" in fitted[name] for name in inner) + narrow * len(order)
 
 
 def _pair_has_cable(naming: _Naming, a: str, b: str) -> bool:

@@ -78,24 +78,34 @@ def propose_order(
     manager: str | None,
     has_cable: Callable[[str, str], bool],
     installed: frozenset[frozenset[str]],
+    faults: Callable[[Sequence[str]], int] = lambda _: 0,
+    *,
+    anywhere: bool = False,
 ) -> tuple[str, ...] | None:
     """Return the best order of packs for a new route; None when no order has a cable for every neighbouring pair.
 
-    ``installed``: pairs of packs joined by an installed cable. Best: fewest installed cables changed, then shortest
-    by place, then the order tried first.
+    ``installed``: pairs of packs joined by an installed cable. ``faults``: how many terminators an order leaves
+    missing or out of place; an order from the manager on stands before all others that have as many. Best: fewest
+    faults, fewest installed cables changed, then shortest by place, then the order tried first. ``anywhere``: the
+    manager need not stand first, so orders with other packs at the ends are tried where those from the manager on
+    have faults.
     """
     ranks = {d.id: d.rank for d in members}
-    best: tuple[int, int, int, tuple[str, ...]] | None = None
-    for number, order in enumerate(_orders(members, manager)):
+    best: tuple[int, bool, int, int, int, tuple[str, ...]] | None = None
+    ordered = [(order, False) for order in _orders(members, manager)]
+    if anywhere and all(faults(order) for order, _ in ordered):
+        ordered += [(order, True) for order in _other_ends(members, ordered[0][0])]
+    for number, (order, turned) in enumerate(ordered):
         pairs = list(itertools.pairwise(order))
         if not all(has_cable(a, b) for a, b in pairs):
             continue
         used = {frozenset(p) for p in pairs}
         inside = {p for p in installed if p <= set(ranks)}
-        key = (len(inside - used), sum(abs(ranks[a] - ranks[b]) for a, b in pairs), number, order)
+        length = sum(abs(ranks[a] - ranks[b]) for a, b in pairs)
+        key = (faults(order), turned, len(inside - used), length, number, order)
         if best is None or key < best:
             best = key
-    return best[3] if best is not None else None
+    return best[-1] if best is not None else None
 
 
 def _orders(members: Sequence[Device], manager: str | None) -> Iterator[tuple[str, ...]]:
@@ -117,6 +127,17 @@ def _orders(members: Sequence[Device], manager: str | None) -> Iterator[tuple[st
             for turned in itertools.product(*(directions[i] for i in order)):
                 tail = [p for i, turn in zip(order, turned, strict=True) for p in parts[i][::turn]]
                 yield (head.id, *start, *tail)
+
+
+def _other_ends(members: Sequence[Device], order: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
+    """Yield the order with the first pack of one kind moved to the start and the last of one kind to the end."""
+    kinds: dict[int, list[str]] = {}
+    for device in sorted(members, key=lambda d: d.rank):
+        kinds.setdefault(id(device.record), []).append(device.id)
+    for one, other in itertools.product(kinds.values(), repeat=2):
+        start, end = one[0], other[-1]
+        if start != end:
+            yield (start, *(p for p in order if p not in (start, end)), end)
 
 
 def bus_ports(record: Record, buses: Sequence[str], mode: str | None) -> tuple[tuple[str, str], ...]:

@@ -59,7 +59,7 @@ def test_set_switches_that_leave_no_link_are_refused(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("pattern", ["110000", "x1xxxx", "xxxx1x"])
 def test_an_unmanaged_pack_stands_as_it_is_set(tmp_path: Path, pattern: str) -> None:
-    plan = planned(tmp_path, ROW.split("links:")[0] + f"set: {{P2: {{ADD: {pattern}}}}}\n")
+    plan = planned(tmp_path, ROW.split("links:", maxsplit=1)[0] + f"set: {{P2: {{ADD: {pattern}}}}}\n")
     wanted = ["on" if c == "1" else "off" for c in pattern]
     assert plan["packs"]["P2"]["switches"]["ADD"]["set"] == wanted
 
