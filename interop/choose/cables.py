@@ -45,6 +45,8 @@ class Blocked:
 
     kinds: tuple[str, ...]
     no_cable: NoCable | None
+    lone: str | None = None
+    """The pack that would need a second socket for its two neighbours, and has one."""
 
 
 @dataclass(frozen=True)
@@ -146,6 +148,9 @@ def _chain(naming: _Naming) -> Routed | Blocked:
     ports = {p: _chain_ports(naming, p) for p in order}
     ends = sockets_along(hops, {p: naming.record(p) for p in order}, ports, _kept_for_reports(naming, hops))
     cables = [_planned(naming, hop, a, b, i) for i, (hop, (a, b)) in enumerate(zip(hops, ends, strict=True), 1)]
+    lone = next((end.device for pair in ends for end in pair if end.socket is None), None)
+    if lone is not None:
+        return Blocked(_kinds(naming), None, lone)
     if shape_of(members, [(hop.first, hop.second) for hop in hops]).kind != "path":
         return Routed(members, _as_stated(site, cables, {c.id: c for c in site.cables}))
     chosen = _conductors(naming, cables, "chain")
@@ -409,7 +414,7 @@ def _stated_whole(site: Site, cable: Planned, joined: tuple[tuple[str, str], ...
     if joined is None:
         return cable
     if any(one != other for one, other in joined):
-        return replace(cable, joined=joined, kind="repinned")
+        return replace(cable, joined=tuple(sorted(joined, key=lambda p: (len(p[0]), p[0]))), kind="repinned")
     poles = [port_poles(site.devices[end.device].record, end.port) if end.port else () for end in (cable.a, cable.b)]
     kept = {pin for pin, _ in joined}
     return replace(cable, joined=joined, cut=tuple(p for p in poles[0] if p in poles[1] and p not in kept))
@@ -447,10 +452,12 @@ def _with_choice(cable: Planned, choice: CableChoice, blank: Sequence[tuple[str,
 
 
 def _stated(site: Site, cable: Cable | None, planned: Planned) -> tuple[tuple[str, str], ...] | None:
-    """The joined pins of a cable that the site states as made, at the ends of the plan."""
+    """The joined pins of a cable that the site states as made, pin at ``a`` of the plan with pin at ``b``."""
     if cable is None or cable.made.kind in ("propose", "unknown"):
         return None
-    return joined_pins(site, cable, planned.a, planned.b)
+    joined = joined_pins(site, cable, planned.a, planned.b)
+    turned = planned.a.device == cable.b.device or planned.b.device == cable.a.device  # written from its far end
+    return tuple((b, a) for a, b in joined) if joined is not None and turned else joined
 
 
 # ---- towards the controllers ----

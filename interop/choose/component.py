@@ -127,12 +127,18 @@ class Component:
         return self._room[combo, alike]
 
     def strike(
-        self, link: int, family: Family, modes: Mapping[RecordKey, frozenset[str]], manager_mode: str | None
+        self,
+        link: int,
+        family: Family,
+        modes: Mapping[RecordKey, frozenset[str]],
+        manager_mode: str | None,
+        fewer_than: int | None = None,
     ) -> None:
         """Take out every plan of a link with the kinds, talks, manager's kind and modes that a family was used with.
 
         ``modes``: the modes that the members of each kind were given. What differs in one of them stays: each family
-        that allows them all is split into those that leave one of them out.
+        that allows them all is split into those that leave one of them out. With ``fewer_than`` packs it stays too:
+        what is in the way are the sockets of so many.
         """
         self.starts = []
         self.bounds.clear()
@@ -147,6 +153,9 @@ class Component:
                 continue
             for split in _without(one, modes, manager_mode):
                 left.setdefault(_content(split), split)
+            if fewer_than is not None and one.least < fewer_than:
+                smaller = replace(one, most=min(one.most, fewer_than - 1))
+                left.setdefault(_content(smaller), smaller)
         self.families[link] = list(left.values())
 
     def _newest(self) -> dict[str | None, int]:

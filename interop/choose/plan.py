@@ -82,7 +82,8 @@ def decide(site: Site) -> Decisions:
                 break
             for i, choice in enumerate(choices):
                 if choice.link.id in bad and choice.family is not None:
-                    component.strike(i, choice.family, *_modes_used(site, choice, chosen))
+                    sockets = choice.count if bad[choice.link.id].lone is not None else None
+                    component.strike(i, choice.family, *_modes_used(site, choice, chosen), sockets)
                     struck.setdefault(choice.link.id, []).append(bad[choice.link.id])
         taken = now
         links += finish_links(component, choices)
@@ -361,7 +362,8 @@ def planned_stage(decisions: Decisions) -> Stage:
         True,
         True,
         decisions.terminators,
-        {link: blocked_words(one) for link, one in decisions.blocked.items()},
+        {link: blocked_words(each[0]) for link, each in decisions.struck.items()}
+        | {link: blocked_words(one) for link, one in decisions.blocked.items()},
     )
 
 

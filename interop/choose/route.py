@@ -18,10 +18,12 @@ from interop.wiring.faces import wire_pins
 from interop.wiring.paths import shape_of
 from interop.wiring.stage import StageEnd
 
-__all__ = ["MOST_BLOCKS", "Hop", "bus_ports", "propose_order", "site_hops", "sockets_along"]
+__all__ = ["MOST_BLOCKS", "MOST_TRIED", "Hop", "bus_ports", "propose_order", "site_hops", "sockets_along"]
 
-MOST_BLOCKS = 5
-"""Most other kinds whose block orders and directions are all tried; beyond, only the orders by place."""
+MOST_TRIED = 5
+"""Most other kinds whose block orders and directions are tried one by one; beyond, they are built up by subsets."""
+MOST_BLOCKS = 12
+"""Most other kinds whose block orders and directions are all looked at; beyond, only the order by place."""
 
 
 @dataclass(frozen=True)
@@ -92,9 +94,10 @@ def propose_order(
     """
     ranks = {d.id: d.rank for d in members}
     best: tuple[int, bool, int, int, int, tuple[str, ...]] | None = None
-    ordered = [(order, False) for order in _orders(members, manager)]
+    ordered = [(order, False) for order in _orders(members, manager, has_cable, installed)]
     if anywhere and all(faults(order) for order, _ in ordered):
-        ordered += [(order, True) for order in _other_ends(members, ordered[0][0])]
+        first = ordered[0][0] if ordered else tuple(d.id for d in sorted(members, key=lambda d: d.rank))
+        ordered += [(order, True) for order in _other_ends(members, first)]
     for number, (order, turned) in enumerate(ordered):
         pairs = list(itertools.pairwise(order))
         if not all(has_cable(a, b) for a, b in pairs):
@@ -108,7 +111,13 @@ def propose_order(
     return best[-1] if best is not None else None
 
 
-def _orders(members: Sequence[Device], manager: str | None) -> Iterator[tuple[str, ...]]:
+def _orders(
+    members: Sequence[Device],
+    manager: str | None,
+    has_cable: Callable[[str, str], bool],
+    installed: frozenset[frozenset[str]],
+) -> Iterator[tuple[str, ...]]:
+    """Yield orders from the manager on, the best for every last pack among them."""
     by_place = sorted(members, key=lambda d: d.rank)
     head = next((d for d in by_place if d.id == manager), by_place[0])
     own = [d.id for d in by_place if d.record is head.record and d is not head]
@@ -118,15 +127,53 @@ def _orders(members: Sequence[Device], manager: str | None) -> Iterator[tuple[st
             blocks.setdefault(id(device.record), []).append(device.id)
     parts = list(blocks.values())
     starts = [own, own[::-1]] if len(own) > 1 else [own]
+    if MOST_TRIED < len(parts) <= MOST_BLOCKS:
+        ranks = {d.id: d.rank for d in members}
+        for start in starts:
+            yield from _built_up((head.id, *start), parts, ranks, has_cable, installed)
+        return
     directions = [(1, -1) if len(p) > 1 else (1,) for p in parts]
-    orders: Sequence[tuple[int, ...]] = list(itertools.permutations(range(len(parts))))
+    orders = [tuple(range(len(parts)))]
     if len(parts) > MOST_BLOCKS:
-        orders, directions = [tuple(range(len(parts)))], [(1,)] * len(parts)
+        directions = [(1,)] * len(parts)
+    else:
+        orders = list(itertools.permutations(range(len(parts))))
     for start in starts:
         for order in orders:
             for turned in itertools.product(*(directions[i] for i in order)):
                 tail = [p for i, turn in zip(order, turned, strict=True) for p in parts[i][::turn]]
                 yield (head.id, *start, *tail)
+
+
+def _built_up(
+    start: tuple[str, ...],
+    parts: Sequence[Sequence[str]],
+    ranks: Mapping[str, int],
+    has_cable: Callable[[str, str], bool],
+    installed: frozenset[frozenset[str]],
+) -> Iterator[tuple[str, ...]]:
+    """Yield the best order for every last block and direction: dynamic programming over the blocks placed so far.
+
+    What is weighed adds up from pair to pair: installed cables kept, then length by place, then the first blocks.
+    """
+    whole = [
+        [turned for turned in dict.fromkeys((tuple(p), tuple(p[::-1]))) if all(map(has_cable, turned, turned[1:]))]
+        for p in parts
+    ]
+    best: dict[tuple[int, str], tuple[int, int, tuple[str, ...]]] = {(0, start[-1]): (0, 0, start)}
+    full = (1 << len(parts)) - 1
+    for placed in range(full):
+        for (mask, last), (lost, length, order) in [item for item in best.items() if item[0][0] == placed]:
+            for i, turns in enumerate(whole):
+                for block in turns:
+                    if mask >> i & 1 or not has_cable(last, block[0]):
+                        continue
+                    key = (mask | 1 << i, block[-1])
+                    kept = frozenset((last, block[0])) in installed
+                    way = (lost - kept, length + abs(ranks[last] - ranks[block[0]]), (*order, *block))
+                    if key not in best or way < best[key]:
+                        best[key] = way
+    yield from (order for (mask, _), (_, _, order) in best.items() if mask == full)
 
 
 def _other_ends(members: Sequence[Device], order: tuple[str, ...]) -> Iterator[tuple[str, ...]]:

@@ -26,6 +26,8 @@ def contact_words(contact: Contact) -> str:
 def blocked_words(blocked: Blocked) -> str:
     """Say why no cable joins the kinds of a link."""
     kinds = " and ".join(blocked.kinds)
+    if blocked.lone is not None:
+        return f"{blocked.lone} has no free socket for one of its two neighbours on the chain of {kinds}"
     if blocked.no_cable is None:
         return f"no order of {kinds} has a cable for every two neighbours"
     return f"no cable joins {kinds}: {_core_words(blocked.no_cable)}"

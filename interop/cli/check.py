@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from interop.cli.names import rule_names
 from interop.cli.status import Status
 
 __all__ = ["command"]
@@ -22,12 +23,13 @@ def command(site: Path, stage: str, as_json: bool, limit: int) -> Status:
     """Judge SITE as found and as planned. What it leaves to the plan is listed as not judged."""
     from interop.site.load import load_site
 
-    read = load_site(site, limit * 1_000_000)  # before the engine is imported: a mistyped word need not wait for it
+    # read before the engine is imported: a mistyped word need not wait for it
+    read = load_site(site, limit * 1_000_000, rule_names)
     from interop.rules.judge import check_site
 
     judged = check_site(read)
     wanted = {"found": judged.found, "planned": judged.planned, "both": (*judged.found, *judged.planned)}[stage]
-    asked = [one for one in wanted if one.subject != "power"]
+    stops = [one for one in wanted if one.level.value == "stop"]
     if as_json:
         import json
 
@@ -42,5 +44,6 @@ def command(site: Path, stage: str, as_json: bool, limit: int) -> Status:
         from interop.cli.show import show_check
 
         show_check(read, judged)
-    stops = any(one.level.value == "stop" for one in asked)
-    return Status.NO if stops else Status.CLEARED
+    if any(one.subject != "power" for one in stops):
+        return Status.NO
+    return Status.NOT_FOR_JOINING if stops else Status.CLEARED

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from interop.cli.names import rule_names
 from interop.cli.status import Status
 
 __all__ = ["command"]
@@ -35,7 +36,8 @@ def command(site: Path, out: Path, draft: bool, date: str | None, as_json: bool,
     """Decide SITE: managers, members, addresses, switches, conductors. Write sheets, notes and plan.json to DIR."""
     from interop.site.load import load_site
 
-    read = load_site(site, limit * 1_000_000)  # before the engine is imported: a mistyped word need not wait for it
+    # read before the engine is imported: a mistyped word need not wait for it
+    read = load_site(site, limit * 1_000_000, rule_names)
     from interop.cli.folder import write_plan_folder
     from interop.documents.package import TooWide, plan_site
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import io
 import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from itertools import zip_longest
+from itertools import pairwise, zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,7 @@ from rich.console import Console
 from rich.text import Text
 
 from interop.documents.plaintext import visible
+from interop.documents.sockets import end_words, far_words
 from interop.records.faults import seen
 from interop.rules.finding import Finding, Rule
 from interop.rules.judge import Judged
@@ -25,6 +26,7 @@ from interop.site.site import Site
 
 if TYPE_CHECKING:
     from interop.documents.package import Package
+    from interop.records.models import SwitchRow
 
 __all__ = ["show_check", "show_plan", "show_rule"]
 
@@ -35,8 +37,11 @@ _WIDEST = 120
 """Longer lines are hard to follow (common practice), however wide the terminal is."""
 _PIPED = 100
 """Width where no terminal tells one, so that a file is the same wherever it is written."""
-_NARROWEST_COLUMN = 6
-_LEGEND = "Switches in the order printed on the device, left to right: 1 on, 0 off, x nobody looked."
+_DRAFT = "DRAFT - NOT FOR INSTALLATION"
+_LEGEND = ("Set and Was: one sign for each switch, in the order of the numbers under Switches: "
+           "1 on, 0 off, x nobody looked.")
+_TURNED = ("Upside down: with the label upright the row is seen, and drawn on its sheet, from the last of its numbers "
+           "to the first. Go by the numbers.")
 
 
 class _Page:
@@ -56,57 +61,66 @@ class _Page:
 
     def head(self, mark: str, look: str, rule: str, more: str) -> None:
         """Print the first line of a finding; all of it is our own text."""
-        self._console.print(Text.assemble((f"{mark:<{_INDENT}}", look), (rule, "bold"), more))
+        apart = len(f"{mark:<{_INDENT}}{rule}{more}") > self.width
+        self._console.print(Text.assemble((f"{mark:<{_INDENT}}", look), (rule, "bold"), "" if apart else more))
+        if apart:
+            self._console.print(Text(" " * _INDENT + more.strip()))
 
     def path(self, before: str, path: Path) -> None:
         """Print a path in one piece, so that it can be copied."""
         self._console.print(Text(f"{before}{seen(str(path))}"))
 
     def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]], whole: Sequence[int] = ()) -> None:
-        """Print columns; those in ``whole`` are never broken."""
+        """Print columns; those in ``whole`` are never broken, others between words. Without room for that, a line for
+        each cell.
+        """
         cells = [[visible(cell) for cell in row] for row in rows]
         widths = _widths([heads, *cells], self.width, whole)
+        if widths is None:
+            self._stacked(heads, cells)
+            return
         for number, row in enumerate([heads, *cells]):
-            broken = [list(_wrapped(cell, width, split=True)) for cell, width in zip(row, widths, strict=True)]
+            broken = [list(_wrapped(cell, width)) for cell, width in zip(row, widths, strict=True)]
             for line in zip_longest(*broken, fillvalue=""):
                 text = "  ".join(part + " " * (wide - cell_len(part)) for part, wide in zip(line, widths, strict=True))
                 self._console.print(Text(text.rstrip(), style="bold" if number == 0 else ""))
 
+    def _stacked(self, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+        """Print each row as lines "head: cell"; a cell that is empty holds what the row above has, and is left out."""
+        for row in rows:
+            for i, (head, cell) in enumerate(zip(heads, row, strict=True)):
+                if cell:
+                    indent = 0 if i == 0 else 4
+                    for line in _wrapped(f"{head}: {cell}", self.width - indent):
+                        self._console.print(Text(" " * indent + line, style="bold" if i == 0 else ""))
 
-def _wrapped(text: str, width: int, *, split: bool = False) -> Iterator[str]:
-    """Break a text between words; a word that is too long stays whole, unless ``split``."""
+
+def _wrapped(text: str, width: int) -> Iterator[str]:
+    """Break a text between words; a word that is too long stays whole."""
     line = ""
     for word in text.split(" "):
-        pieces = list(_pieces(word, width)) if split else [word]
-        for i, piece in enumerate(pieces):
-            joined = piece if not line else f"{line} {piece}"
-            if line and (i or cell_len(joined) > width):
-                yield line
-                line = piece
-            else:
-                line = joined
+        joined = word if not line else f"{line} {word}"
+        if line and cell_len(joined) > width:
+            yield line
+            line = word
+        else:
+            line = joined
     yield line
 
 
-def _pieces(word: str, width: int) -> Iterator[str]:
-    piece = ""
-    for char in word:
-        if piece and cell_len(piece + char) > width:
-            yield piece
-            piece = ""
-        piece += char
-    yield piece
-
-
-def _widths(rows: Sequence[Sequence[str]], room: int, whole: Sequence[int]) -> list[int]:
-    """Width of each column; the widest that may be broken give way until the row has room."""
-    widths = [max(map(cell_len, column)) for column in zip(*rows, strict=True)]
-    may = [i for i in range(len(widths)) if i not in whole]
+def _widths(rows: Sequence[Sequence[str]], room: int, whole: Sequence[int]) -> list[int] | None:
+    """Width of each column; the widest that may be broken give way, down to their longest words, until the row has
+    room. None where it never has.
+    """
+    columns = list(zip(*rows, strict=True))
+    widths = [max(map(cell_len, column)) for column in columns]
+    least = [widths[i] if i in whole else max(cell_len(word) for cell in column for word in cell.split(" "))
+             for i, column in enumerate(columns)]
     while sum(widths) + 2 * (len(widths) - 1) > room:
-        widest = max(may, key=lambda i: widths[i])
-        if widths[widest] <= _NARROWEST_COLUMN:
-            break
-        widths[widest] -= 1
+        may = [i for i, width in enumerate(widths) if width > least[i]]
+        if not may:
+            return None
+        widths[max(may, key=lambda i: widths[i])] -= 1
     return widths
 
 
@@ -121,7 +135,7 @@ def show_check(site: Site, judged: Judged) -> None:
         page.line(f"{title}: {_count(items)}", "bold")
         _findings(page, items)
     if judged.not_judged:
-        page.line(f"Not judged, left to the plan: link {', '.join(judged.not_judged)}.")
+        page.line(f"Not judged, left to the plan: {'; '.join(judged.not_judged)}.")
 
 
 def _count(items: Sequence[Finding]) -> str:
@@ -162,6 +176,8 @@ def show_plan(package: Package, out: Path) -> None:
     page = _Page()
     plan = package.plan
     page.line(str(plan["site"]["name"]), "bold")
+    if plan["draft"]:
+        page.line(_DRAFT, "bold red")
     for link in plan["links"]:
         _link(page, link)
     _packs(page, plan, package.decisions.site)
@@ -175,6 +191,9 @@ def show_plan(package: Package, out: Path) -> None:
     verdict = ("Settings and joining are cleared." if joining else
                "Settings are cleared. Joining (closing power) is NOT cleared." if settings else
                "REFUSED: not for installation." if plan["draft"] else "REFUSED: no sheet and no note is issued.")
+    if plan["draft"]:
+        page.line(f"{_DRAFT}: plan anew without --draft before anything is set or joined.", "bold red")
+        verdict = f"In the plan without --draft: {verdict[0].lower()}{verdict[1:]}" if settings else verdict
     page.line(verdict, "bold" if settings else "bold red")
     page.path("Written: ", out)
     for name in sorted(package.files):
@@ -189,23 +208,43 @@ def _link(page: _Page, link: Mapping[str, Any]) -> None:
     who = f"manager {link['manager']}" if link["manager"] else f"polled by {link['poller']}"
     page.line(f"Link {link['id']}: {who}, members {named(link['members']) or 'none'}, "
               f"reports to {', '.join(link['reports_to']) or 'nobody'}")
+    if not link["proved"]:
+        page.line("Not proved best: there were too many ways to look through; see the reasons in plan.json.",
+                  "bold", indent=_INDENT)
     if link["runner_up"]:
         page.line(str(link["runner_up"]["text"]), indent=_INDENT)
 
 
 def _packs(page: _Page, plan: Mapping[str, Any], site: Site) -> None:
     rows: list[tuple[str, ...]] = []
+    turned = False
     for name, pack in plan["packs"].items():
-        device = plan["devices"][name]
+        device, faces = plan["devices"][name], site.devices[name].record.switches
         address = "-" if pack["address"] is None else str(pack["address"])
         first = (name, device["place"] or "not stated", pack["role"], pack["mode"] or "-", address)
-        kinds = {row: one.kind for row, one in site.devices[name].record.switches.items()}
-        settings = [(row, _setting(kinds[row], one["set"]), _was(kinds[row], one, installed=device["installed"]))
-                    for row, one in pack["switches"].items()]
-        for i, setting in enumerate(settings or [("-", "-", "-")]):
+        settings = [(row, _numbers(faces[row]), _setting(faces[row].kind, one["set"]),
+                     _was(faces[row].kind, one, new=not device["installed"])) for row, one in pack["switches"].items()]
+        turned |= any(_upside_down(faces[row]) for row in pack["switches"])
+        for i, setting in enumerate(settings or [("-", "-", "-", "-")]):
             rows.append((*(first if i == 0 else ("",) * len(first)), *setting))
-    page.table(("Pack", "Place", "Role", "Mode", "Address", "Row", "Set", "Was"), rows, whole=(4, 6, 7))
+    page.table(("Pack", "Place", "Role", "Mode", "Address", "Row", "Switches", "Set", "Was"), rows, whole=(4, 7, 8))
     page.line(_LEGEND)
+    if turned:
+        page.line(_TURNED)
+
+
+def _numbers(row: SwitchRow) -> str:
+    """The numbers of a slide row in the order of its pattern, and a word where they are seen the other way round."""
+    if row.kind != "slide" or not row.printed:
+        return "-"
+    steps = {b - a for a, b in pairwise(row.printed)}
+    ends = f"{row.printed[0]}..{row.printed[-1]}"
+    numbers = ends if len(steps) == 1 and steps <= {1, -1} else ", ".join(map(str, row.printed))
+    return numbers + (" upside down" if _upside_down(row) else "")
+
+
+def _upside_down(row: SwitchRow) -> bool:
+    return row.kind == "slide" and row.mounted == "upside down"
 
 
 def _setting(kind: str, pattern: Sequence[str]) -> str:
@@ -213,8 +252,8 @@ def _setting(kind: str, pattern: Sequence[str]) -> str:
     return shown_pattern(pattern) if kind == "slide" else f"at {' '.join(pattern)}"
 
 
-def _was(kind: str, one: Mapping[str, Any], *, installed: bool) -> str:
-    if not installed:
+def _was(kind: str, one: Mapping[str, Any], *, new: bool) -> str:
+    if new:
         return "new"
     if one["was"] is None:
         return "not seen"
@@ -222,19 +261,21 @@ def _was(kind: str, one: Mapping[str, Any], *, installed: bool) -> str:
 
 
 def _cables(page: _Page, plan: Mapping[str, Any]) -> None:
-    rows = [(name, _end(cable["from"]), _end(cable["to"]), cable["action"], _joined(cable["joined"]),
-             named(cable["cut"]) or "-") for name, cable in plan["cables"].items()]
-    page.table(("Cable", "From", "To", "Action", "Joined", "Cut at both ends"), rows)
+    rows = [(name, far_words(plan, cable, cable["from"]), far_words(plan, cable, cable["to"]), cable["work"],
+             _joined(cable["joined"]), named(cable["cut"]) or "-") for name, cable in plan["cables"].items()]
+    page.table(("Cable", "From", "To", "Work", "Joined", "Cut at both ends"), rows)
+    for name, cable in plan["cables"].items():
+        for old, new in cable["moved"]:
+            page.line(f"{name}: the plug in {end_words(old)} goes to {end_words(new)}.")
+    for controller, settings in plan["settings"].items():
+        if "dialect" in settings:
+            page.line(f"Enter in {controller}: {settings['dialect']['value']}.")
 
 
 def _joined(pairs: Sequence[Sequence[str]]) -> str:
     if all(one == other for one, other in pairs):
         return named([one for one, _ in pairs]) or "-"
     return ", ".join(f"{one} to {other}" for one, other in pairs)
-
-
-def _end(end: Sequence[str | None]) -> str:
-    return " ".join(str(part) for part in dict.fromkeys(p for p in (end[0], end[2] or end[1]) if p))
 
 
 def show_rule(one: Rule) -> None:

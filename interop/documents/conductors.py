@@ -7,32 +7,53 @@ from dataclasses import dataclass
 from typing import Any
 
 from interop.documents.face import CableFace, FaceMismatch
-from interop.standards.plugs import SHELL, Plug, pair_of, plug
+from interop.standards.plugs import SHELL, Plug, UnknownPlug, pair_of, plug
+from interop.standards.sources import COMMON_PRACTICE
 
-__all__ = ["ConductorInput", "conductor_inputs", "contacts", "pin_map"]
+__all__ = ["ConductorInput", "conductor_inputs", "contacts", "end_plugs", "pin_map"]
 
 
 @dataclass(frozen=True)
 class ConductorInput:
-    """One line of the table: pin at end 1, pin at end 2 ("" if cut), a colour by scheme, the pair, what to do."""
+    """One line of the table: pin at end 1, pin at end 2 ("" if cut), a colour by scheme, the pair, what to do.
+
+    `do` is "keep", "cut", "is cut" (an installed cable has it cut already) or "add" (an installed cable lacks it).
+    """
 
     here: str
     there: str
     colours: tuple[str, ...]
     pair: str
-    keep: bool
+    do: str
 
 
-def contacts(kind: str) -> tuple[str, ...]:
-    """Every contact of the plug `kind`, its metal shell last if it may have one. Raises UnknownPlug."""
-    known = plug(kind)
-    return known.poles + ((SHELL,) if known.may_have_shell else ())
+def end_plugs(face: CableFace) -> tuple[Plug, Plug]:
+    """The plugs at `from` and `to`; one that no standard names has the pins of its record, in their order.
+
+    Raises UnknownPlug if nobody says what pins it has.
+    """
+    ends = (face.plug_from, face.poles_from), (face.plug_to, face.poles_to)
+    return _plug(*ends[0]), _plug(*ends[1])
 
 
-def _once(cable: str, end: str, pins: list[str], kind: str) -> None:
+def _plug(kind: str, poles: tuple[str, ...]) -> Plug:
+    try:
+        return plug(kind)
+    except UnknownPlug:
+        if not poles:
+            raise
+        return Plug(kind, poles, COMMON_PRACTICE)
+
+
+def contacts(kind: Plug) -> tuple[str, ...]:
+    """Every contact of a plug, its metal shell last if it may have one."""
+    return kind.poles + ((SHELL,) if kind.may_have_shell else ())
+
+
+def _once(cable: str, end: str, pins: list[str], kind: Plug) -> None:
     for pin in pins:
         if pin not in contacts(kind):
-            raise FaceMismatch(f"cable {cable}: its {end} plug {kind} has no contact {pin}")
+            raise FaceMismatch(f"cable {cable}: its {end} plug {kind.id} has no contact {pin}")
         if pins.count(pin) > 1:
             raise FaceMismatch(f"cable {cable}: contact {pin} of its {end} plug has two conductors")
 
@@ -42,8 +63,10 @@ def pin_map(cable: str, entry: Mapping[str, Any], face: CableFace) -> dict[str, 
 
     Raises FaceMismatch if a plug has no such contact, a contact has two conductors, or one is kept and cut.
     """
-    _once(cable, "from", [pair[0] for pair in entry["joined"]] + list(entry["cut"]), face.plug_from)
-    _once(cable, "to", [pair[1] for pair in entry["joined"]] + list(entry["cut"]), face.plug_to)
+    if entry["joined"] or entry["cut"]:
+        ends = end_plugs(face)
+        _once(cable, "from", [pair[0] for pair in entry["joined"]] + list(entry["cut"]), ends[0])
+        _once(cable, "to", [pair[1] for pair in entry["joined"]] + list(entry["cut"]), ends[1])
     return dict(entry["joined"])
 
 
@@ -56,19 +79,27 @@ def _colours(kind: Plug, pin: str) -> tuple[str, ...]:
     return tuple(names.get(pin, "shield") for names in kind.colours.values())
 
 
+def _do(face: CableFace, here: str, there: str) -> str:
+    """What to do with one conductor; of a cable that nobody looked at, as with a new one."""
+    if not there:
+        return "is cut" if face.installed and here in face.was_cut else "cut"
+    return "add" if face.was is not None and (here, there) not in face.was else "keep"
+
+
 def conductor_inputs(entry: Mapping[str, Any], face: CableFace) -> tuple[tuple[str, ...], tuple[ConductorInput, ...]]:
     """The colour schemes and the conductors of a cable, kept and cut, in the order of the contacts at end 1.
 
     Colours and pairs are those of end 1, or of end 2 if only its plug has a colour scheme.
     """
     joined = dict(entry["joined"])
-    ends = plug(face.plug_from), plug(face.plug_to)
+    ends = end_plugs(face)
     by_first = bool(ends[0].colours) or not ends[1].colours
     named = ends[0] if by_first else ends[1]
     lines = []
-    for pin in contacts(face.plug_from):
+    for pin in contacts(ends[0]):
         if pin in joined or pin in entry["cut"]:
             there = joined.get(pin, "")
             known = pin if by_first else there
-            lines.append(ConductorInput(pin, there, _colours(named, known), _pair_words(named, known), pin in joined))
+            lines.append(ConductorInput(pin, there, _colours(named, known), _pair_words(named, known),
+                                        _do(face, pin, there)))
     return tuple(named.colours), tuple(lines)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from interop.choose.cables import Planned
@@ -12,11 +12,13 @@ from interop.choose.plan import Decisions
 from interop.documents.canonical import fingerprint
 from interop.documents.findings import finding_json
 from interop.documents.reasons import reasons, runner_up_text
+from interop.documents.standing import cut_pins, found_end, lands_on, standing, work
 from interop.records.models import Record
 from interop.records.switches import Pattern
 from interop.rules.finding import SUBJECTS, Finding, Level
-from interop.site.site import Cable, Device, Site
+from interop.site.site import Cable, Device, End, Site
 from interop.wiring.energy import energy_wh
+from interop.wiring.stage import StageEnd
 from interop.wiring.talks import chain_talks, controller_talks, report_talks
 
 __all__ = ["FORMAT", "VERSION", "cleared", "plan_dict"]
@@ -67,7 +69,7 @@ def plan_dict(
         "cables": _cables(decisions),
         "power": None,
         "settings": _settings(decisions),
-        "assumptions": _assumptions(site),
+        "assumptions": [*_assumptions(site), *_unread_rows(decisions)],
         "reasons": reasons(decisions),
     }
     plan["fingerprint"] = fingerprint(plan)
@@ -97,12 +99,14 @@ def _link(decisions: Decisions, choice: LinkChoice, buses: Mapping[str, Json]) -
         "reports_to": list(link.reports_to),
         "buses": list(buses),
         "proved": choice.proved,
+        "bound": None if choice.solution is None or choice.solution.bound is None else list(choice.solution.bound),
         "runner_up": None
         if runner is None or not formed
         else {
             "manager": runner.manager,
             "members": [m for m in runner.members if m != runner.manager],
             "lost_at": runner.lost_at,
+            "proved": runner.proved,
             "text": runner_up_text(choice),
         },
     }
@@ -256,32 +260,47 @@ def _cables(decisions: Decisions) -> dict[str, Json]:
     found: dict[str, Json] = {}
     for route in decisions.routes.values():
         for cable in route.cables:
-            found[cable.id] = _cable(cable, decisions.actions[cable.id].action)
+            found[cable.id] = _cable(decisions, cable)
     for removed in decisions.removed:
-        found.setdefault(removed.cable.id, _removed(removed.cable))
+        found.setdefault(removed.cable.id, _removed(decisions.site, removed.cable))
     return found
 
 
-def _cable(cable: Planned, action: str) -> Json:
+def _cable(decisions: Decisions, cable: Planned) -> Json:
+    """One cable. ``work`` says what ``action`` means for it: an altered one may only move from socket to socket
+    (``moved``: where each such plug is and where it goes). ``lands_on``: the unit of a set of controllers it goes to.
+    """
+    stands, action = standing(decisions, cable), decisions.actions[cable.id].action
+    joined = cable.joined or ()
     return {
-        "from": [cable.a.device, cable.a.port, cable.a.socket],
-        "to": [cable.b.device, cable.b.port, cable.b.socket],
+        "from": _end(cable.a),
+        "to": _end(cable.b),
         "action": action,
+        "work": work(action, stands, joined),
+        "moved": [[_end(old), _end(new)] for old, new in stands.moved] if stands is not None else [],
+        "lands_on": lands_on(decisions.site, cable),
         "kind": cable.kind,
-        "joined": [list(p) for p in cable.joined or ()],
-        "cut": list(cable.cut) if cable.kind == "straight" else [],
+        "joined": [list(p) for p in joined],
+        "cut": list(cut_pins(cable, stands)),
     }
 
 
-def _removed(cable: Cable) -> Json:
+def _removed(site: Site, cable: Cable) -> Json:
     return {
-        "from": [cable.a.device, cable.a.port, cable.a.socket],
-        "to": [cable.b.device, cable.b.port, cable.b.socket],
+        "from": _end(found_end(site, cable.a)),
+        "to": _end(found_end(site, cable.b)),
         "action": "remove",
+        "work": "remove",
+        "moved": [],
+        "lands_on": None,
         "kind": "straight",
         "joined": [],
         "cut": [],
     }
+
+
+def _end(end: End | StageEnd) -> list[str | None]:
+    return [end.device, end.port, end.socket]
 
 
 def _settings(decisions: Decisions) -> dict[str, Json]:
@@ -323,3 +342,21 @@ def _assumptions(site: Site) -> list[Json]:
                 }
             )
     return found
+
+
+def _unread_rows(decisions: Decisions) -> Iterator[Json]:
+    """Rows of unmanaged packs that their record says nothing about off a link: taken to do nothing there."""
+    rows: dict[tuple[str, str], None] = {}
+    for name, choice in decisions.packs.items():
+        record = decisions.site.devices[name].record
+        for row, switch in record.switches.items() if choice.state is None else ():
+            if not any("unmanaged" in (part.when.role or ()) for part in switch.parts):
+                rows[record.id, row] = None
+    for record_id, row in rows:
+        yield {
+            "id": f"off-a-link {record_id} {row}",
+            "fact": f"what row {row} of {record_id} does in a pack without a data cable",
+            "value": "nothing: it stays as found, or off (wheel or menu: first mark) where nobody looked",
+            "range": [],
+            "decides": [f"row {row} of unmanaged {record_id}"],
+        }

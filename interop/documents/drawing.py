@@ -14,7 +14,7 @@ from interop.documents.face import Faces
 from interop.documents.layout import Box, Drawn, layered
 from interop.documents.lettering import width, wrap
 from interop.documents.plaintext import visible
-from interop.documents.sockets import end_words
+from interop.documents.sockets import far_words
 from interop.documents.svg import Line, page
 
 __all__ = ["link_drawing"]
@@ -80,9 +80,9 @@ def _conductor_words(entry: Mapping[str, Any]) -> list[str]:
     return words
 
 
-def _cable_block(cable: str, entry: Mapping[str, Any]) -> _Block:
-    ends = f"{end_words(entry['from'])} → {end_words(entry['to'])}"
-    return _block(f"{cable} - {entry['action']}", [ends, *_conductor_words(entry)], "cable")
+def _cable_block(plan: Mapping[str, Any], cable: str, entry: Mapping[str, Any]) -> _Block:
+    ends = f"{far_words(plan, entry, entry['from'])} → {far_words(plan, entry, entry['to'])}"
+    return _block(f"{cable} - {entry['work']}", [ends, *_conductor_words(entry)], "cable")
 
 
 def _linked(plan: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
@@ -154,7 +154,7 @@ def link_drawing(plan: Mapping[str, Any], faces: Faces) -> str:
     """
     linked = _linked_devices(plan)
     shown = {f"D{one}": _device_block(plan, one, faces) for one in plan["devices"] if one in linked}
-    shown |= {f"C{cable}": _cable_block(cable, entry) for cable, entry in _linked(plan).items()}
+    shown |= {f"C{cable}": _cable_block(plan, cable, entry) for cable, entry in _linked(plan).items()}
     apart = {f"D{one}": _device_block(plan, one, faces) for one in plan["packs"] if one not in linked}
     edges = _edges(plan)
     drawn: Drawn = layered({name: block.box for name, block in shown.items()}, [edge[:2] for edge in edges])

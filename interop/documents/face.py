@@ -61,15 +61,23 @@ class DeviceFace:
 
 @dataclass(frozen=True)
 class CableFace:
-    """One cable: the plug kinds (`standards.plugs`) at its `from` and `to` end, its length as written.
+    """One cable: the plug kinds (`standards.plugs`) at its `from` and `to` end, its length as written. `poles_from` and
+    `poles_to` are the pins of a plug that is none of those kinds.
 
-    `if_straight` says what happens when a plain straight cable is used in its place.
+    `if_straight` says what happens when a plain straight cable is used in its place. `installed`: it stands there
+    already; then `was` are its conductors now, contact at `from` with contact at `to` (None: nobody knows how it is
+    made), and `was_cut` those of its conductors that are cut already.
     """
 
     plug_from: str
     plug_to: str
     length: str | None = None
     if_straight: str | None = None
+    installed: bool = False
+    was: tuple[tuple[str, str], ...] | None = None
+    was_cut: tuple[str, ...] = ()
+    poles_from: tuple[str, ...] = ()
+    poles_to: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
-from interop.choose.plan import Decisions
+from itertools import product
+
+from interop.choose.cables import Planned
+from interop.choose.plan import Decisions, planned_stage
 from interop.documents.face import CableFace, DeviceFace, Faces, PortFace, RowFace
-from interop.documents.reasons import straight_words
+from interop.documents.reasons import straight_gives, straight_words
+from interop.documents.standing import standing
 from interop.records.models import SwitchRow
 from interop.records.switches import positions
 from interop.site.site import Device
 from interop.standards.sizes import format_length
+from interop.wiring.contacts import NotStated, Verdict, joining
+from interop.wiring.faces import port_poles
+from interop.wiring.stage import StageEnd
 
 __all__ = ["faces_of"]
 
@@ -21,11 +28,17 @@ def faces_of(decisions: Decisions) -> Faces:
     for route in decisions.routes.values():
         for cable in route.cables:
             length = format_length(cable.length_m) if cable.length_m is not None else None
+            stands = standing(decisions, cable)
             cables[cable.id] = CableFace(
                 _plug(decisions, cable.a.device, cable.a.port),
                 _plug(decisions, cable.b.device, cable.b.port),
                 length,
-                straight_words(cable),
+                straight_words(cable) if cable.choice is not None else _stated_straight(decisions, cable),
+                stands is not None,
+                stands.joined if stands is not None else None,
+                stands.cut if stands is not None else (),
+                _poles(decisions, cable.a),
+                _poles(decisions, cable.b),
             )
     for removed in decisions.removed:
         a, b = removed.cable.a, removed.cable.b
@@ -39,6 +52,26 @@ def _plug(decisions: Decisions, device: str | None, port: str | None) -> str:
     if device is None or port is None:
         return "not stated"
     return decisions.site.devices[device].record.ports[port].plug.only or "not stated"
+
+
+def _poles(decisions: Decisions, end: StageEnd) -> tuple[str, ...]:
+    return port_poles(decisions.site.devices[end.device].record, end.port) if end.port is not None else ()
+
+
+def _stated_straight(decisions: Decisions, cable: Planned) -> str | None:
+    """What a plain straight cable would join in place of one that the site states and no choice was made for."""
+    stage = planned_stage(decisions)
+    ends = stage.socket(cable.a), stage.socket(cable.b)
+    if ends[0] is None or ends[1] is None:
+        return None
+    causes: dict[str, list[str]] = {}
+    for pin in cable.cut:
+        pairs = product(*(sorted(end.face.contacts.get(pin, (NotStated(),)), key=repr) for end in ends if end))
+        judged = (joining(one, other) for one, other in pairs)
+        bad = next((one for one in judged if one.verdict is Verdict.FORBIDDEN), None)
+        if bad is not None:
+            causes.setdefault(bad.cause.value, []).append(pin)
+    return straight_gives(causes)
 
 
 def _device(decisions: Decisions, device: Device) -> DeviceFace:

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, Literal
 
 from interop.documents.canonical import grouped
-from interop.documents.conductors import ConductorInput, conductor_inputs, contacts, pin_map
+from interop.documents.conductors import ConductorInput, conductor_inputs, contacts, end_plugs, pin_map
 from interop.documents.face import CableFace, Faces
 from interop.documents.lettering import fit
 from interop.documents.plaintext import shortened, visible
 from interop.documents.press import pdf
 from interop.documents.settle import refuse_uncleared, settle_words
-from interop.documents.sockets import end_words
+from interop.documents.sockets import controller_words, end_words, far_words
 from interop.standards.cautions import cautions_for
-from interop.standards.plugs import plug
 
 __all__ = ["EndInput", "NoteInput", "cable_notes", "note_inputs"]
 
@@ -41,13 +40,19 @@ class EndInput:
 
 @dataclass(frozen=True)
 class NoteInput:
-    """Everything one note says. `beeps` has, for each contact of end 1 (rows) and end 2 (columns), the reading."""
+    """Everything one note says. `beeps` has, for each contact of end 1 (rows) and end 2 (columns), the reading.
+
+    `work` is what to do with the cable, `moves` which plug goes where, `controller` what else to do there.
+    """
 
     id: str
     foot_id: str
     id_size: float
     action: str
+    work: str
     kind_words: str
+    moves: tuple[str, ...]
+    controller: str
     ends: tuple[EndInput, EndInput]
     schemes: tuple[str, ...]
     conductors: tuple[ConductorInput, ...]
@@ -65,19 +70,70 @@ def _hint(kind: str) -> str:
     return next((hint for start, hint in _HINTS.items() if kind.startswith(start)), _SCHEMATIC)
 
 
-def _end(faces: Faces, end: Sequence[Any], kind: str, states: Mapping[str, str]) -> EndInput:
-    hint = _hint(plug(kind).id)
-    listed = tuple((pin, states.get(pin, "empty")) for pin in contacts(kind))
-    place = faces.device(end[0]).place or ""
-    return EndInput(end_words(end), place, kind, hint.startswith("Contacts"), hint, listed)
+def _end(
+    plan: Mapping[str, Any], faces: Faces, cable: str, side: Literal["from", "to"], states: Mapping[str, str]
+) -> EndInput:
+    entry, face = plan["cables"][cable], faces.cable(cable)
+    end, kind = entry[side], face.plug_from if side == "from" else face.plug_to
+    place = (faces.device(end[0]).place or "") if end[0] is not None else ""
+    if entry["action"] == "remove":
+        return EndInput(far_words(plan, entry, end), place, kind, False, "", ())
+    known = end_plugs(face)[0 if side == "from" else 1]
+    hint = _hint(known.id)
+    listed = tuple((pin, states.get(pin, "empty")) for pin in contacts(known))
+    return EndInput(far_words(plan, entry, end), place, kind, hint.startswith("Contacts"), hint, listed)
 
 
 def _kind_words(entry: Mapping[str, Any], face: CableFace) -> str:
     cut = len(entry["cut"])
     words = "straight" if entry["kind"] == "straight" else "re-pinned: NOT a straight cable"
+    if entry["kind"] == "straight" and _lacks(entry, face):
+        words += f", only conductors {', '.join(here for here, _ in entry['joined'])}"
     if cut:
         words += f", {cut} conductor{'s' if cut > 1 else ''} cut at both ends"
-    return words + (f", {face.length}" if face.length else "")
+    return words + (f", {face.length}" if face.length else "") + _changes(entry, face)
+
+
+def _lacks(entry: Mapping[str, Any], face: CableFace) -> bool:
+    """Whether a straight cable has fewer conductors than its plugs have poles in common."""
+    if not entry["joined"]:
+        return False
+    ends = end_plugs(face)
+    return not set(ends[0].poles) & set(ends[1].poles) <= {here for here, _ in entry["joined"]} | set(entry["cut"])
+
+
+def _changes(entry: Mapping[str, Any], face: CableFace) -> str:
+    """What an installed cable that is altered or moved must become, against what it is."""
+    if not face.installed or entry["action"] != "alter":
+        return ""
+    if face.was is None:
+        return ". How it is made now is not known: meter it first"
+    if "alter" not in entry["work"]:
+        return ". No conductor changes"
+    added = [pair for pair in entry["joined"] if tuple(pair) not in face.was]
+    return f". It lacks {len(added)} of its conductors: new plugs, or a new cable" if added else ""
+
+
+def _moves(plan: Mapping[str, Any], faces: Faces, entry: Mapping[str, Any]) -> tuple[str, ...]:
+    """Which plug goes from which socket to which, and which stays."""
+    moved = entry["moved"]
+    lines = []
+    for number, side in enumerate(("from", "to"), 1):
+        new = entry[side]
+        old = next((old for old, goal in moved if goal == new), None)
+        if old is None:
+            lines.append(f"End {number} stays in {far_words(plan, entry, new)}.")
+        elif old[0] == new[0] and old[2] is None:
+            lines.append(f"End {number} belongs in {far_words(plan, entry, new)}; look where it is now.")
+        else:
+            lines.append(f"Move the plug of end {number} from {_placed(faces, old, end_words(old))} "
+                         f"to {_placed(faces, new, far_words(plan, entry, new))}.")
+    return tuple(lines) if moved else ()
+
+
+def _placed(faces: Faces, end: Sequence[Any], words: str) -> str:
+    place = faces.device(end[0]).place if end[0] is not None else None
+    return f"{words} ({place})" if place else words
 
 
 def _in_words(joined: Mapping[str, str]) -> str:
@@ -92,18 +148,22 @@ def _note(plan: Mapping[str, Any], cable: str, face: CableFace, faces: Faces) ->
     joined = pin_map(cable, entry, face)
     here = dict.fromkeys(joined, "keep") | dict.fromkeys(entry["cut"], "cut")
     there = dict.fromkeys(joined.values(), "keep") | dict.fromkeys(entry["cut"], "cut")
-    rows, columns = contacts(face.plug_from), contacts(face.plug_to)
-    schemes, conductors = conductor_inputs(entry, face)
+    goes = entry["action"] == "remove"  # whatever its plugs are: nobody looked, and nobody need know
+    rows, columns = ((), ()) if goes else tuple(map(contacts, end_plugs(face)))
+    schemes, conductors = ((), ()) if goes else conductor_inputs(entry, face)
     settle, settle_more = settle_words(plan, cable)
     return NoteInput(
         id=cable,
         foot_id=shortened(cable, 70, 9, "bold"),
         id_size=fit(visible(cable), 220, 54, 12),
         action=entry["action"],
+        work=entry["work"],
         kind_words=_kind_words(entry, face),
+        moves=_moves(plan, faces, entry),
+        controller=" ".join(controller_words(plan, entry)),
         ends=(
-            _end(faces, entry["from"], face.plug_from, here),
-            _end(faces, entry["to"], face.plug_to, there),
+            _end(plan, faces, cable, "from", here),
+            _end(plan, faces, cable, "to", there),
         ),
         schemes=schemes,
         conductors=conductors,

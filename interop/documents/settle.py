@@ -12,6 +12,7 @@ __all__ = [
     "Remark",
     "about",
     "by_weight",
+    "fact_words",
     "refuse_uncleared",
     "remark",
     "settle_words",
@@ -36,11 +37,35 @@ class Remark:
     accepted: str
 
 
+_UNITS = {"v": "V", "a": "A", "ka": "kA", "w": "W", "c": "°C", "ah": "Ah", "mohm": "mΩ", "bps": "bit/s", "kg": "kg"}
+_CHAPTERS = {"buses": "bus", "switches": "row", "addresses": "addresses of", "ports": "port", "lines": "line"}
+
+
+def fact_words(path: str) -> str:
+    """The dotted `path` of a fact in words that somebody at the rack can look up in a manual."""
+    first, *rest = path.split(".")
+    if first == "pins" and rest:
+        return f"pin {rest[1]} of {rest[0]}" if len(rest) > 1 else f"pins of {rest[0]}"
+    of = f" of {_CHAPTERS[first]} {rest[0]}" if first in _CHAPTERS and len(rest) > 1 else ""
+    plain = bool(rest) and first in ("limits", "cells", "electric", "terminals")
+    words = " ".join(rest[1:] if of else rest if plain else [first, *rest]).replace("_", " ").split()
+    unit = f" [{_UNITS[words.pop()]}]" if len(words) > 1 and words[-1] in _UNITS else ""
+    return " ".join(words) + unit + of
+
+
+def _plain(finding: Mapping[str, Any], text: str) -> str:
+    """A text of `finding` with the paths of its facts, which are for the writer of records, in words."""
+    for path in sorted({fact["path"] for fact in finding["facts"]}, key=lambda path: (-len(path), path)):
+        if "." in path:
+            text = text.replace(path, fact_words(path))
+    return text
+
+
 def remark(finding: Mapping[str, Any]) -> Remark:
     """`finding` of a plan in the words it is printed in."""
     accepted = finding["accepted"]
     words = f"accepted by {accepted['by']} on {accepted['on']}: {accepted['why']}" if accepted else ""
-    return Remark(finding["level"], finding["text"], finding["todo"] or "", words)
+    return Remark(finding["level"], _plain(finding, finding["text"]), _plain(finding, finding["todo"] or ""), words)
 
 
 def _waits(finding: Mapping[str, Any]) -> bool:
@@ -68,7 +93,8 @@ def settle_words(plan: Mapping[str, Any], device: str) -> tuple[tuple[str, ...],
     if plan["cleared"]["joining"]:
         return (), 0
     own_first = sorted(shuts(plan), key=lambda finding: device not in finding["about"])
-    words = [finding["todo"] or finding["text"] for finding in own_first] or ["see the findings in plan.json"]
+    words = list(dict.fromkeys(_plain(finding, finding["todo"] or finding["text"]) for finding in own_first))
+    words = words or ["get the list from whoever made this plan"]
     return tuple(words[:_SETTLE_AT_MOST]), max(0, len(words) - _SETTLE_AT_MOST)
 
 

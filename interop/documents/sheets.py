@@ -12,7 +12,7 @@ from interop.documents.lettering import fit
 from interop.documents.plaintext import shortened, visible
 from interop.documents.press import pdf
 from interop.documents.settle import Remark, about, refuse_uncleared, remark, settle_words
-from interop.documents.sockets import SocketInput, cable_ends, socket_inputs
+from interop.documents.sockets import CableEnd, SocketInput, cable_ends, controller_lines, socket_inputs
 from interop.documents.switches import RowInput, row_inputs
 from interop.standards.cautions import cautions_for
 
@@ -38,6 +38,7 @@ class SheetInput:
     facts: tuple[tuple[str, str], ...]
     rows: tuple[RowInput, ...]
     sockets: tuple[SocketInput, ...]
+    controller: tuple[str, ...]
     protection: tuple[str, ...]
     after: tuple[str, ...]
     remarks: tuple[Remark, ...]
@@ -83,7 +84,9 @@ def _remarks(plan: Mapping[str, Any], device: str) -> list[Mapping[str, Any]]:
     return sorted(wanted, key=lambda one: (one["level"] != "stop", one["accepted"] is not None))
 
 
-def _sheet(plan: Mapping[str, Any], device: str, face: DeviceFace, ends: Sequence[Any]) -> SheetInput:
+def _sheet(
+    plan: Mapping[str, Any], device: str, face: DeviceFace, ends: Sequence[CableEnd], controller: Sequence[str]
+) -> SheetInput:
     pack = plan["packs"][device]
     place = face.place or plan["devices"][device]["place"] or "place not stated"
     settle, settle_more = settle_words(plan, device)
@@ -97,8 +100,9 @@ def _sheet(plan: Mapping[str, Any], device: str, face: DeviceFace, ends: Sequenc
         role=pack["role"],
         role_words=_role_words(pack, _link_of(plan, pack)),
         facts=_facts(pack, face),
-        rows=row_inputs(face, pack["switches"]),
+        rows=row_inputs(face, pack["switches"], installed=plan["devices"][device]["installed"]),
         sockets=socket_inputs(face, ends),
+        controller=tuple(controller),
         protection=face.protection,
         after=face.after_change,
         remarks=tuple(map(remark, remarks[:_REMARKS_AT_MOST])),
@@ -114,9 +118,9 @@ def sheet_inputs(plan: Mapping[str, Any], faces: Faces) -> tuple[SheetInput, ...
 
     Raises FaceMismatch if `faces` does not describe what the plan sets.
     """
-    ends = cable_ends(plan)
+    ends, lines = cable_ends(plan), controller_lines(plan)
     packs = sorted(plan["packs"], key=lambda device: faces.device(device).order)
-    return tuple(_sheet(plan, device, faces.device(device), ends.get(device, [])) for device in packs)
+    return tuple(_sheet(plan, one, faces.device(one), ends.get(one, []), lines.get(one, ())) for one in packs)
 
 
 def setting_sheets(plan: Mapping[str, Any], faces: Faces) -> bytes:

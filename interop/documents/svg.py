@@ -79,7 +79,7 @@ def _head(title: str, fingerprint: str, wide: float, *, draft: bool, joining: bo
         yield f'<rect x="{_n(wide - 330)}" y="34" width="306" height="20" fill="black"/>'
         yield _text(Line("DRAFT - NOT FOR INSTALLATION", 13, "bold"), wide - 318, 49, "white")
     if not joining:
-        words = "JOINING NOT CLEARED: do not connect any pack to another."
+        words = "JOINING NOT CLEARED: do not connect power terminals."
         yield _text(Line(words, 11, "bold"), _SIDE, 64)
 
 

@@ -18,7 +18,8 @@ _SIDE_WORDS = {"up": "up", "down": "down", "left": "to the left", "right": "to t
 class RowInput:
     """What the template draws. `set` and `was` go with `printed`, or hold one text for a rotary, hex or menu row.
 
-    `moved` marks the switches that change; `was` is empty if nobody looked and equals `set` if nothing changes.
+    `was` is empty if nobody looked at any switch. `action` heads the row. `marks` stands under each switch: "move" if
+    it was seen otherwise, "look" if others of its row were seen and it was not, "" if it stays.
     """
 
     name: str
@@ -28,7 +29,8 @@ class RowInput:
     upside_down: bool
     set: tuple[str, ...]
     was: tuple[str, ...]
-    moved: tuple[bool, ...]
+    action: str
+    marks: tuple[str, ...]
     words: str
     was_words: str
     how: tuple[str, ...]
@@ -46,10 +48,37 @@ def _words(face: RowFace, setting: tuple[str, ...]) -> str:
     return f"shows {setting[0]}" if face.kind == "menu" else f"points to {setting[0]}"
 
 
-def _was_words(face: RowFace, setting: tuple[str, ...], was: tuple[str, ...]) -> str:
+def _unseen(state: str) -> bool:
+    return state == "x"
+
+
+def _action(setting: tuple[str, ...], was: tuple[str, ...], *, installed: bool) -> str:
+    """What is to be done with a row. A switch that nobody saw is looked at; only one seen otherwise is changed."""
     if not was:
-        return "Nobody has looked how this row stands: check every switch."
-    return "It should stand like this already: check it." if was == setting else f"Was: {_words(face, was)}."
+        return "look first, then set it" if installed else "set it"
+    if was == setting:
+        return "stays"
+    known = [a != b for a, b in zip(setting, was, strict=True) if not _unseen(b)]
+    return "change it" if any(known) else "look first, then set it"
+
+
+def _marks(setting: tuple[str, ...], was: tuple[str, ...]) -> tuple[str, ...]:
+    if not was:
+        return ("",) * len(setting)
+    return tuple("look" if _unseen(b) else "move" if a != b else "" for a, b in zip(setting, was, strict=True))
+
+
+def _was_words(face: RowFace, setting: tuple[str, ...], was: tuple[str, ...], *, installed: bool) -> str:
+    every = "set every switch as drawn." if face.kind == "slide" else "set it as drawn."
+    if not was:
+        return f"Nobody has looked how this row stands: look, then {every}" if installed else f"New pack: {every}"
+    if was == setting:
+        return "It should stand like this already: check it."
+    words = f"Was: {_words(face, was)}."
+    if face.kind == "slide" and any(map(_unseen, was)):
+        unseen = (str(number) for number, state in zip(face.printed, was, strict=True) if _unseen(state))
+        words += f" Nobody has looked at {', '.join(unseen)}: look, then set as drawn."
+    return words
 
 
 def _how(face: RowFace) -> tuple[str, ...]:
@@ -90,10 +119,15 @@ def _values(face: RowFace) -> tuple[str, ...]:
     return face.values if face.kind in ("rotary", "hex") else ()
 
 
-def row_input(device: str, face: RowFace, entry: Mapping[str, Any]) -> RowInput:
-    """Row `face` of `device` with its plan entry (`set`, `was`). Raises FaceMismatch if they do not fit."""
+def row_input(device: str, face: RowFace, entry: Mapping[str, Any], *, installed: bool) -> RowInput:
+    """Row `face` of `device` with its plan entry (`set`, `was`); whether the device stands there already.
+
+    Raises FaceMismatch if they do not fit.
+    """
     setting = _set(device, face, entry["set"])
     was = () if entry["was"] is None else _checked(device, face, entry["was"])
+    if all(map(_unseen, was)):
+        was = ()
     return RowInput(
         name=face.name,
         kind=face.kind,
@@ -102,15 +136,18 @@ def row_input(device: str, face: RowFace, entry: Mapping[str, Any]) -> RowInput:
         upside_down=face.upside_down,
         set=setting,
         was=was,
-        moved=tuple(a != b for a, b in zip(setting, was, strict=True)) if was else (False,) * len(setting),
+        action=_action(setting, was, installed=installed),
+        marks=_marks(setting, was),
         words=_words(face, setting),
-        was_words=_was_words(face, setting, was),
+        was_words=_was_words(face, setting, was, installed=installed),
         how=_how(face),
         values=_values(face),
     )
 
 
-def row_inputs(face: DeviceFace, switches: Mapping[str, Mapping[str, Any]]) -> tuple[RowInput, ...]:
+def row_inputs(
+    face: DeviceFace, switches: Mapping[str, Mapping[str, Any]], *, installed: bool
+) -> tuple[RowInput, ...]:
     """Every row of the device `face` with the plan's `switches`, in the order of the face.
 
     Raises FaceMismatch if the plan sets a row that the face does not have, or leaves one of its rows out.
@@ -119,4 +156,4 @@ def row_inputs(face: DeviceFace, switches: Mapping[str, Mapping[str, Any]]) -> t
     strange = sorted(set(switches) ^ set(names))
     if strange:
         raise FaceMismatch(f"{face.id}: switch row {strange[0]} is not in both the plan and the face")
-    return tuple(row_input(face.id, row, switches[row.name]) for row in face.rows)
+    return tuple(row_input(face.id, row, switches[row.name], installed=installed) for row in face.rows)

@@ -6,7 +6,7 @@ Three classes decide what an unknown means (never a pass): deciding, estimable, 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
 from typing import Any, Generic, NoReturn, TypeVar
@@ -17,7 +17,7 @@ from pydantic_core import PydanticCustomError, core_schema
 from interop.records.answers import Answer, one_answer
 from interop.records.faults import nearest
 from interop.records.leaves import Expected, Leaf
-from interop.records.nodes import shown
+from interop.records.nodes import Gap, shown
 
 __all__ = ["ABSENT", "NOT_STATED", "ByCase", "ByCaseType", "Fact", "FactClass", "FactType", "OneOrMore", "Plain",
            "Reading", "Statement", "leaf_error"]
@@ -51,7 +51,10 @@ class Reading:
 
     sources: tuple[str, ...] = ()
     modes: tuple[str, ...] = ()
-    extra: dict[str, Any] = field(default_factory=dict)
+    any_source: bool = False
+    """The sources cannot be read: whatever is named may be one."""
+    any_mode: bool = False
+    """The modes cannot be read: whatever is named may be one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,8 +123,8 @@ def _plain(value: object) -> str:
     return str(value)
 
 
-_Inner = tuple[tuple[str, ...], str, str, str | None]
-"""A fault under a leaf: keys below the field, got, expected, nearest known name."""
+_Inner = tuple[tuple[str | int, ...], str, str, str | None]
+"""A fault under a leaf: keys or places below the field, got, expected, nearest known name."""
 
 
 def leaf_error(expected: str, near: str | None = None, inner: Iterable[_Inner] = (),
@@ -138,14 +141,12 @@ class OneOrMore(Generic[T]):
         self.leaf = leaf
 
     def _validate(self, raw: object) -> T | list[T]:
-        pieces = raw if isinstance(raw, list) and raw else [raw]
-        found: list[T] = []
-        for piece in pieces:
-            try:
-                found.append(_scalar(piece, self.leaf))
-            except Expected as bad:
-                raise leaf_error(f"{bad.expected}; or a list of them", bad.near, got=shown(piece)) from None
-        return found if isinstance(raw, list) else found[0]
+        try:
+            return list(_each(raw, self.leaf)) if isinstance(raw, list) and raw else _scalar(raw, self.leaf)
+        except _Below as bad:
+            raise _error_of(bad) from None
+        except Expected as bad:
+            raise leaf_error(f"{bad.expected}; or a list of them", bad.near, got=shown(raw)) from None
 
     def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         return core_schema.no_info_plain_validator_function(self._validate)
@@ -163,7 +164,7 @@ class _Below(Expected):
         super().__init__(expected)
         self.inner = inner
 
-    def under(self, key: str) -> list[_Inner]:
+    def under(self, key: str | int) -> list[_Inner]:
         return [((key, *keys), got, expected, near) for keys, got, expected, near in self.inner]
 
 
@@ -179,14 +180,32 @@ def _sources_expected(reading: Reading) -> str:
 def _scalar(raw: object, leaf: Leaf[T]) -> T:
     if not isinstance(raw, str):
         raise Expected(leaf.expected)
+    if isinstance(raw, Gap):
+        return raw  # type: ignore[return-value]  # nobody asks it for a value
     return leaf.parse(raw)
 
 
-class Plain(Generic[T]):
-    """Annotation: a plain leaf that is no fact (``Annotated[str, Plain(identifier())]``)."""
+def _each(pieces: list[Any], leaf: Leaf[T]) -> tuple[T, ...]:
+    """Read every entry of a list. Raises :class:`_Below` with each that does not fit."""
+    found: list[T] = []
+    bad: list[_Inner] = []
+    for i, piece in enumerate(pieces):
+        try:
+            if not isinstance(piece, Gap):
+                found.append(_scalar(piece, leaf))
+        except Expected as error:
+            bad.append(((i,), shown(piece), error.expected, error.near))
+    if bad:
+        raise _Below(leaf.expected, bad)
+    return tuple(found)
 
-    def __init__(self, leaf: Leaf[T]) -> None:
+
+class Plain(Generic[T]):
+    """Annotation: a plain leaf that is no fact (``Annotated[str, Plain(identifier())]``); ``note`` is for editors."""
+
+    def __init__(self, leaf: Leaf[T], note: str = "") -> None:
         self.leaf = leaf
+        self.note = note
 
     def _validate(self, raw: object) -> T:
         try:
@@ -199,7 +218,12 @@ class Plain(Generic[T]):
 
     def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
                                      handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        return {**self.leaf.schema, "description": self.leaf.expected}
+        return {**self.leaf.schema, "description": self.leaf.expected + (f". {self.note}" if self.note else "")}
+
+
+def _lost(raw: object) -> bool:
+    """Whether nothing is left of a value: it could not be read, or no entry of its list could."""
+    return isinstance(raw, Gap) or (isinstance(raw, list) and bool(raw) and all(isinstance(p, Gap) for p in raw))
 
 
 def _reading(info: core_schema.ValidationInfo) -> Reading:
@@ -207,19 +231,25 @@ def _reading(info: core_schema.ValidationInfo) -> Reading:
 
 
 class FactType(Generic[T]):
-    """Annotation: a fact of one leaf type and class; ``strict`` says which end of disputed values is the strict one."""
+    """Annotation: a fact of one leaf type and class; ``strict`` says which end of disputed values is the strict one.
+
+    ``note`` is what an editor must know besides the value wanted.
+    """
 
     def __init__(self, leaf: Leaf[T], kind: FactClass = FactClass.DECIDING, *, strict: str = "",
-                 many: bool = False) -> None:
+                 many: bool = False, note: str = "") -> None:
         self.leaf = leaf
         self.kind = kind
         self.strict = strict
         self.many = many
+        self.note = note
 
     def parse(self, raw: object, reading: Reading) -> Fact[Any]:
         """Read one fact: a scalar, ``not stated``, a list (where the leaf is one of many), or statements by source."""
         if isinstance(raw, dict):
             return self._statements(raw, reading)
+        if _lost(raw):
+            return ABSENT
         if isinstance(raw, str) and raw == NOT_STATED:
             return Fact((), True)
         first = reading.sources[0] if reading.sources else ""
@@ -231,7 +261,7 @@ class FactType(Generic[T]):
         pieces = raw if isinstance(raw, list) else [raw]
         if not pieces:
             raise Expected(f"a list of {self.leaf.expected}")
-        return tuple(_scalar(piece, self.leaf) for piece in pieces)
+        return _each(pieces, self.leaf) if isinstance(raw, list) else (_scalar(raw, self.leaf),)
 
     def _statements(self, raw: dict[str, Any], reading: Reading) -> Fact[Any]:
         if not raw:
@@ -240,12 +270,14 @@ class FactType(Generic[T]):
         bad: list[_Inner] = []
         for key, value in raw.items():
             source, _, place = str(key).partition(" ")
-            if source not in reading.sources:
+            if source not in reading.sources and not reading.any_source:
                 bad.append(((key,), shown(key), _sources_expected(reading), nearest(source, reading.sources)))
                 continue
             try:
-                if not (isinstance(value, str) and value == NOT_STATED):
+                if not (_lost(value) or (isinstance(value, str) and value == NOT_STATED)):
                     found.append(Statement(self._value(value), source, place))
+            except _Below as error:
+                bad += error.under(key)
             except Expected as error:
                 bad.append(((key,), shown(value), error.expected, error.near))
         if bad:
@@ -281,6 +313,7 @@ class FactType(Generic[T]):
             FactClass.PERMISSION: "silence is a value",
         }[self.kind]
         one = f"{self.leaf.expected}; or a list of them" if self.many else self.leaf.expected
+        one += f". {self.note}" if self.note else ""
         return {"x-fact": self.kind.value, "description": f"{one}. {self.kind.value.capitalize()} fact: {unknown}. "
                 f'May be "{NOT_STATED}", or a map of statements by source and place.'}
 
@@ -314,22 +347,28 @@ class ByCase(Generic[T]):
         return iter(self.cases)
 
 
+def _any_case(raw: Any, reading: Reading) -> bool:
+    """Whether a map must be one of cases where the modes cannot be read: not every key begins with a source."""
+    return (reading.any_mode and isinstance(raw, dict) and bool(raw)
+            and not all(str(key).partition(" ")[0] in reading.sources for key in raw))
+
+
 class ByCaseType(Generic[T]):
     """Annotation: one fact, or a map from case (mode, role, kind of bus) to a fact."""
 
     def __init__(self, inner: FactType[T]) -> None:
         self.inner = inner
 
-    def validate(self, raw: object, info: core_schema.ValidationInfo) -> ByCase[T]:
+    def validate(self, raw: Any, info: core_schema.ValidationInfo) -> ByCase[T]:
         """Read one fact, or one for each case. Raises pydantic's custom error."""
         reading = _reading(info)
         known = {*reading.modes, *_CASE_WORDS}
-        if not (isinstance(raw, dict) and any(str(key) in known for key in raw)):
+        if not (isinstance(raw, dict) and any(str(key) in known for key in raw)) and not _any_case(raw, reading):
             return ByCase((("", self.inner.validate(raw, info)),))
         cases: list[tuple[str, Fact[Any]]] = []
         bad: list[_Inner] = []
         for key, value in raw.items():
-            if str(key) not in known:
+            if str(key) not in known and not reading.any_mode:
                 bad.append(((key,), shown(key), "a mode of this record, a role or a kind of bus",
                             nearest(str(key), known)))
                 continue

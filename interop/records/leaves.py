@@ -27,6 +27,8 @@ _TEXT_NUMBER: dict[str, Any] = {
 _TEXT_WHOLE: dict[str, Any] = {"type": "string", "pattern": r"^-?[0-9]{1,9}$"}
 _ANY_WORD: dict[str, Any] = {"type": ["string", "number", "boolean"]}
 _SPAN = re.compile(r"(?P<low>.+?)\.\.(?P<high>.+)")
+_IDENTIFIER_ENDS = r"^\s*[^\s._+/()#:;'\"-]([^:;'\"]*[^\s._+/()#:;'\"-])?\s*$"
+"""What JSON Schema's expressions can say of an id in any script: with which marks it neither begins nor ends."""
 _IDENTIFIER = re.compile(r"[^\W_](?:[\w .+/()#-]*[^\W_)])?", re.UNICODE)
 
 
@@ -177,11 +179,12 @@ def normal_id(text: str) -> str:
 
 
 def identifier(what: str = "a name") -> Leaf[str]:
-    """Return the leaf of an id: starts with a letter or digit, 1 to 64 characters, no quotes or colons.
+    """Return the leaf of an id: begins and ends with a letter or digit, 1 to 64 characters, no quotes or colons.
 
     What could turn a line round, break it or be taken for markup is no part of an id.
     """
-    expected = f"{what}: a letter or digit, then letters, digits, space and . + - _ / ( ) #, at most 64 characters"
+    expected = (f"{what}: a letter or digit first and last, between them letters, digits, space and . + - _ / ( ) # "
+                "(no two points together), at most 64 characters")
 
     def parse(text: str) -> str:
         name = normal_id(text)
@@ -189,7 +192,8 @@ def identifier(what: str = "a name") -> Leaf[str]:
             raise Expected(expected)
         return name
 
-    return Leaf(parse, expected, dict(_ANY_WORD))
+    # not at the top: pydantic would take it for the names of properties, and let any value stand beside other names
+    return Leaf(parse, expected, {**_ANY_WORD, "allOf": [{"pattern": _IDENTIFIER_ENDS}]})
 
 
 def timed_current() -> Leaf[TimedCurrent]:

@@ -27,6 +27,7 @@ from interop.records.leaves import (
 )
 
 __all__ = [
+    "FIELDS",
     "AddressRule",
     "BuiltInDevice",
     "Bus",
@@ -247,25 +248,41 @@ class PartCode(Strict):
     formula: Annotated[str, Plain(word("first is low", "last is low"))] | None = None
 
 
+_KEEP = "The state to leave switches in that set nothing: on or off, or one of the marks of a rotary, hex or menu row"
+
+
 class Part(Strict):
     """One part of a switch row: which switches, what they set, by which code, in which case."""
 
-    use: Annotated[str, Plain(free_text(80))]
+    use: Annotated[str, Plain(free_text(80), "The numbers printed beside the switches, or all")]
     sets: Annotated[str, Plain(word("nothing", "address", "count of members", "count of packs", "group", "role", "rate",
                                     "dialect", "mode", "terminator"))]
     bus: Name | None = None
     code: PartCode | None = None
-    keep: Annotated[str, Plain(word("on", "off"))] | None = None
+    keep: Annotated[str, Plain(free_text(40), _KEEP)] | None = None
     when: PartWhen = PartWhen()
 
 
+_PRINTED = ("The numbers printed beside the switches, from left to right with the row's own figures the right way up "
+            "(from top to bottom where the switches stand one above the other)")
+_ON_SIDE = ("The side to which a slider goes to be on, with the row's own figures the right way up. Where the row is "
+            "mounted upside down, that is not the side seen with the device's label the right way up but the opposite "
+            "one: do not turn it here, the setting sheets do")
+_MOUNTED = ("How the row's own figures stand when the device's label is the right way up. Say upside down if they "
+            "stand on their heads then; printed, on_side and every code are still told with the figures the right way "
+            "up, and the setting sheets draw the row as it is seen, turned by half")
+
+
 class SwitchRow(Strict):
-    """A row of slide switches, a rotary or hex switch, or a menu value, as printed on the device."""
+    """A row of slide switches, a rotary or hex switch, or a menu value, as printed on the device.
+
+    All of a row is told with its own figures the right way up; ``mounted`` alone says how it sits in the device.
+    """
 
     kind: Annotated[str, Plain(word("slide", "rotary", "hex", "menu"))]
-    printed: Annotated[tuple[int, ...], Plain(span_numbers(0, 64))] | None = None
-    on_side: Annotated[Fact[str], FactType(word("up", "down", "left", "right"))] = ABSENT
-    mounted: Annotated[str, Plain(word("upright", "upside down"))] = "upright"
+    printed: Annotated[tuple[int, ...], Plain(span_numbers(0, 64), _PRINTED)] | None = None
+    on_side: Annotated[Fact[str], FactType(word("up", "down", "left", "right"), note=_ON_SIDE)] = ABSENT
+    mounted: Annotated[str, Plain(word("upright", "upside down"), _MOUNTED)] = "upright"
     positions: Annotated[tuple[int, ...], Plain(span_numbers(0, 99))] | None = None
     takes_effect: Annotated[Fact[str], FactType(word("at once", "after restart"))] = ABSENT
     parts: list[Part] = Field(min_length=1)
@@ -390,3 +407,7 @@ class Record(Strict):
     cable: CableType | None = None
     procedures: list[Procedure] = Field(default_factory=list)
     with_: list[Mixing] = Field(default_factory=list, alias="with")
+
+
+FIELDS = tuple(info.alias or name for name, info in Record.model_fields.items())
+"""The fields of a record, as written."""

@@ -17,7 +17,10 @@ import yaml
 
 from interop.records.faults import Fault, InputFaults
 
-__all__ = ["DEPTH", "NODES", "SIZE", "Document", "Text", "read_document", "shown"]
+__all__ = ["DEPTH", "NODES", "SIZE", "Document", "Gap", "Path", "Text", "read_document", "shown"]
+
+Path = tuple[str | int, ...]
+"""Keys of maps and places in lists, from the root of a file to a node."""
 
 SIZE = 4_000_000
 """Largest file [bytes] (``--limit`` raises it)."""
@@ -42,6 +45,21 @@ class Text(str):
     __slots__ = ("column", "line")
     line: int
     column: int
+
+
+class Gap(Text):
+    """Stands where a text could not be read, so that the rest can be judged: every leaf lets it pass, no check tells
+    anything of it. As the key of a map it is the key as written.
+    """
+
+    __slots__ = ()
+
+
+class _OddKey(Gap):
+    """Stands for a key that is none; ``ended`` when the map or list that stood there has been read."""
+
+    __slots__ = ("ended",)
+    ended: bool
 
 
 class _Map(dict[str, Any]):
@@ -78,8 +96,12 @@ class Document:
     root: Any
     faults: tuple[Fault, ...] = ()
     """What the text itself has wrong (a key twice, an anchor, a tag); told together with the faults of its fields."""
+    gaps: frozenset[Path] = frozenset()
+    """Where a :class:`Gap` stands."""
+    open_maps: frozenset[Path] = frozenset()
+    """Maps with an entry that cannot be read: a field that is missing there may be meant by it."""
 
-    def at(self, path: tuple[str | int, ...]) -> tuple[int, int]:
+    def at(self, path: Path) -> tuple[int, int]:
         """Return line and column of the deepest node of ``path`` that exists; of the key for a map's entry."""
         node, where = self.root, (getattr(self.root, "line", 1), getattr(self.root, "column", 1))
         for step in path:
@@ -94,7 +116,7 @@ class Document:
                 break
         return where
 
-    def value_at(self, path: tuple[str | int, ...]) -> tuple[int, int]:
+    def value_at(self, path: Path) -> tuple[int, int]:
         """Return line and column of the value at ``path`` (its key's where the value is empty or missing)."""
         node = self.root
         for step in path:
@@ -104,7 +126,7 @@ class Document:
                 return self.at(path)
         return (getattr(node, "line", 1), getattr(node, "column", 1))
 
-    def fault(self, path: tuple[str | int, ...], got: object, expected: str, near: str | None = None) -> Fault:
+    def fault(self, path: Path, got: object, expected: str, near: str | None = None) -> Fault:
         """Build a fault at the value of ``path``."""
         line, column = self.value_at(path)
         dotted = ".".join(str(step) for step in path)
@@ -164,14 +186,19 @@ class _Builder:
         self.stack: list[tuple[Any, Text | None]] = []
         self.root: Any = None
         self.documents = 0
+        self.gaps: set[Path] = set()
+        self.open_maps: set[Path] = set()
+
+    def where(self) -> Path:
+        """Return the path of the value that comes next."""
+        last = len(self.stack) - 1
+        # a list already holds the map or list that is being read inside it
+        return tuple(str(key) if isinstance(holder, dict) else len(holder) - (depth < last)
+                     for depth, (holder, key) in enumerate(self.stack) if isinstance(holder, list) or key is not None)
 
     def path(self) -> str:
         """Return the dotted path of the value that comes next."""
-        last = len(self.stack) - 1
-        # a list already holds the map or list that is being read inside it
-        return ".".join(str(key) if isinstance(holder, dict) else str(len(holder) - (depth < last))
-                        for depth, (holder, key) in enumerate(self.stack)
-                        if isinstance(holder, list) or key is not None)
+        return ".".join(map(str, self.where()))
 
     def fault(self, mark: Any, got: str, expected: str) -> Fault:
         return Fault(self.file, mark.line + 1, mark.column + 1, self.path(), got, expected)
@@ -193,11 +220,13 @@ class _Builder:
             self.stack.pop()
             self.done()
         elif kind is yaml.AliasEvent:
-            self.give_up(event, f'alias "*{event.anchor}"', _WRITTEN_OUT)
+            self.faults.append(self.fault(event.start_mark, f'alias "*{event.anchor}"', _WRITTEN_OUT))
+            self.gaps.add(self.where())
+            self.place(_placed(Gap(), event), event)
         elif kind is yaml.DocumentStartEvent:
             self.documents += 1
             if self.documents > 1:
-                self.give_up(event, "a second document", "one document a file")
+                self.faults.append(self.fault(event.start_mark, "a second document", "one document a file"))
 
     def give_up(self, event: Any, got: str, expected: str) -> NoReturn:
         raise InputFaults([*self.faults, self.fault(event.start_mark, got, expected)])
@@ -221,22 +250,31 @@ class _Builder:
         if isinstance(holder, list):
             holder.append(node)
         elif key is None:
-            self.stack[-1] = (holder, self.key(node, event))
+            key = self.key(node, event)
+            self.stack[-1] = (holder, key)
         else:
             self.enter(holder, key, node)
             if isinstance(node, Text):
                 self.stack[-1] = (holder, None)
 
     def done(self) -> None:
-        """Forget the key whose map or list has ended."""
-        if self.stack:
-            self.stack[-1] = (self.stack[-1][0], None)
+        """Forget the key whose map or list has ended, unless it is the key itself that has."""
+        if not self.stack:
+            return
+        holder, key = self.stack[-1]
+        if isinstance(key, _OddKey) and not key.ended:
+            key.ended = True
+        else:
+            self.stack[-1] = (holder, None)
 
     def enter(self, holder: _Map, key: Text, node: Any) -> None:
-        if key in holder:
+        if isinstance(key, Gap):
+            self.open_maps.add(self.where()[:-1])
+        elif key in holder:
             self.faults.append(Fault(self.file, key.line, key.column, self.path(), f'key "{key}" a second time',
                                      f"each key once (first on line {holder.marks[key].line})"))
         elif key == _MERGE:
+            self.open_maps.add(self.where()[:-1])
             self.faults.append(Fault(self.file, key.line, key.column, self.path(), 'merge key "<<"',
                                      "the values written out"))
         else:
@@ -244,9 +282,12 @@ class _Builder:
             holder.marks[key] = key
 
     def key(self, node: Any, event: Any) -> Text:
-        if not isinstance(node, Text):
-            self.give_up(event, "a map or list as a key", "a word as key")
-        return node
+        if isinstance(node, Text):
+            return node
+        self.faults.append(self.fault(event.start_mark, "a map or list as a key", "a word as key"))
+        odd: Text = _placed(_OddKey(), event)
+        odd.ended = False  # type: ignore[attr-defined]
+        return odd
 
 
 def _placed(node: Any, event: Any) -> Any:
@@ -266,7 +307,7 @@ def read_document(data: bytes, file: str, size: int = SIZE) -> Document:
     with _collector_paused():
         try:
             parser = yaml.CSafeLoader(text)
-            while parser.check_event():
+            while builder.documents < 2 and parser.check_event():  # what follows a second start is another file
                 builder.take(parser.get_event())
         except yaml.YAMLError as bad:
             mark = getattr(bad, "problem_mark", None)
@@ -276,4 +317,4 @@ def read_document(data: bytes, file: str, size: int = SIZE) -> Document:
             raise InputFaults([*builder.faults, fault]) from None
     if builder.root is None or (isinstance(builder.root, Text) and not builder.root.strip()):
         raise InputFaults([Fault(file, 1, 1, "", "an empty file", "a map of fields")])
-    return Document(file, builder.root, tuple(builder.faults))
+    return Document(file, builder.root, tuple(builder.faults), frozenset(builder.gaps), frozenset(builder.open_maps))

@@ -54,5 +54,5 @@ def pin_function(record: Record, text: str) -> PinFunction:
 def _known(record: Record) -> list[str]:
     buses = [f"{name} {wire}" for name, bus in record.buses.items()
              for wire in BUS_WIRES.get(bus.kind.only or "", ())]
-    lines = [f"{name} {wire}" for name, line in record.lines.items() for wire in line.wires]
+    lines = [f"{name} {wire}" for name, line in record.lines.items() for wire in line.wires if wire]
     return [*buses, *lines, *_PLAIN, "supply 5 V"]

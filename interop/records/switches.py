@@ -15,8 +15,8 @@ from interop.records.leaves import Expected, span_numbers
 from interop.records.models import Part, PartWhen, SwitchRow
 
 __all__ = ["Case", "Pattern", "Reading", "Setting", "Values", "cover_faults", "domain", "formula_differences", "grid",
-           "part_switches", "parts_in", "pattern_texts", "positions", "read_pattern", "readings", "row_length",
-           "row_numbers", "settings", "value_key"]
+           "marks_of", "part_switches", "parts_in", "pattern_texts", "positions", "read_pattern", "readings",
+           "row_length", "row_numbers", "settings", "value_key"]
 
 Pattern = tuple[str, ...]
 Values = Mapping[str, str | int | bool]
@@ -213,6 +213,16 @@ def positions(row: SwitchRow) -> tuple[str, ...]:
     if row.positions is not None:
         return tuple(_as_shown(row, n) for n in row.positions)
     return tuple(dict.fromkeys(p for part in row.parts for p in _images(row, part)))
+
+
+def marks_of(row: SwitchRow) -> tuple[str, ...]:
+    """Return every mark of a rotary, hex or menu row that its record names, other than by a state to leave it in."""
+    if row.positions is not None:
+        return positions(row)
+    codes = [part.code for part in row.parts if part.code is not None]
+    return tuple(dict.fromkeys(
+        mark for code in codes for mark in (*(code.table or {}).values(),
+                                            *(_as_shown(row, n) for n in (code.number.shown if code.number else ())))))
 
 
 def _as_shown(row: SwitchRow, number: int) -> str:

@@ -70,6 +70,7 @@ def _means(link: StageLink, held: Sequence[Standing]) -> str:
 # ---- two at one address ----
 
 @rule("address-clash", "address", broken=Level.STOP, unknown=Level.STOP,
+      unknown_also=(Level.CAUTION,),
       meaning="Two packs of one link stand at one address.",
       source="common practice; Modbus over serial line V1.02, 2.2: each address must be unique on the bus",
       explain="""Both packs answer when the address is asked, their frames collide, and the manager reads neither or
@@ -209,6 +210,7 @@ def _one_for_all(link: StageLink, pack: StagePack) -> bool:
 # ---- legal addresses ----
 
 @rule("address-out-of-range", "address", broken=Level.STOP, unknown=Level.STOP,
+      unknown_also=(Level.CAUTION,),
       meaning="A pack is set to an address that its record does not allow.",
       source="record",
       explain="""Switches can often show more addresses than the pack listens to: a row of five switches has 32
@@ -247,6 +249,7 @@ def _range_hits(stage: Stage, link: StageLink, held_rule: AddressRule, group: Se
 
 
 @rule("address-reserved", "address", broken=Level.STOP, unknown=Level.STOP,
+      unknown_also=(Level.CAUTION,),
       meaning="A pack is set to an address that its record keeps for something else.",
       source="record",
       explain="""Some addresses are kept for a broadcast, for a service tool, or for another participant of the link.
@@ -327,6 +330,7 @@ def _first(link: StageLink, one: Standing) -> tuple[int, bool]:
 # ---- the manager's address ----
 
 @rule("manager-address-wrong", "address", broken=Level.STOP, unknown=Level.STOP,
+      unknown_also=(Level.CAUTION,),
       meaning="The manager is not at the address that makes it manager, or a member is.",
       source="record",
       explain="""Where the address makes a pack the manager, a manager at another address is only one more member:

@@ -178,6 +178,7 @@ _KINDS = (("same_model_on_busbar", "packs of its own model"), ("all_packs_on_bus
 
 
 @rule("parallel-limit-passed", "cells", broken=Level.STOP, unknown=Level.CAUTION,
+      broken_also=(Level.CAUTION,),
       meaning="More packs stand on one busbar than a record allows.",
       source="record",
       explain="""Makers limit how many of their packs may stand in parallel: the fault current that one pack must bear
@@ -219,6 +220,7 @@ def _parallel_hits(about: Sequence[str], group: Group, name: str, words: str, co
 # ---- joining ----
 
 @rule("join-difference", "cells", broken=Level.CAUTION, unknown=Level.CAUTION,
+      broken_also=(Level.NOTE,),
       meaning="The packs of a bank stood at voltages too far apart to be joined.",
       source="record",
       explain="""When packs at unlike voltages are joined, current flows from the higher to the lower that only their
@@ -287,23 +289,24 @@ def _join_words(held: Sequence[Group], limit: float | None) -> str:
 
 # ---- what is not drawn ----
 
-@rule("bank-not-drawn", "cells", broken=Level.NOTE, unknown=Level.CAUTION,
+@rule("bank-not-drawn", "cells", broken=Level.NOTE, unknown=Level.STOP, unknown_also=(Level.CAUTION,),
       meaning="The site file does not say which packs share a busbar.",
       source="common practice",
-      explain="""Packs share a busbar where power runs join them. Without any run in the site file all packs are taken
-to share one, which is the strict reading. Where some packs have a run and others none, it cannot be told which busbar
-the others end on, and nothing about sharing it is judged for them. Write a run for every pack.""")
+      explain="""Packs share a busbar where power runs join them. Without any run of a pack in the site file all packs
+are taken to share one, which is the strict reading: a note. Where some packs have a run and others none, nobody can
+tell which busbar the others end on. Every bank is then judged as if they stood on it, and the plan is a stop until
+they are drawn: what is forgotten in a drawing is forgotten again when the fuses and cables are chosen by it. Of the
+site as found it is a caution. Write a run for every pack.""")
 def _not_drawn(stage: Stage) -> Iterator[Hit]:
     names = list(stage.packs)
-    if not stage.site.runs:
-        if len(names) > 1:
-            yield broken(names, f"No power runs are written: {named(names)} are taken to share one busbar",
-                         "Write the power run of every pack.")
-        return
     drawn = {end for run in stage.site.runs for end in (run.a, run.b)}
     bare = [n for n in names if n not in drawn]
-    if bare:
-        yield cannot_tell(bare, f"No power run of {of_record([stage.device(n) for n in bare])} is written: which "
-                          f"busbar they end on cannot be told", "Write the power run of every pack.")
-
-
+    if len(bare) == len(names) and len(names) > 1:
+        yield broken(names, f"No power runs are written: {named(names)} are taken to share one busbar",
+                     "Write the power run of every pack.")
+    elif bare and len(bare) < len(names):
+        they, them = ("they", "them") if len(bare) > 1 else ("it", "it")
+        yield cannot_tell(bare, f"No power run of {of_record([stage.device(n) for n in bare])} is written, though "
+                          f"others are: {they} may end on any busbar, so every bank is judged with {them}",
+                          "Write the power run of every pack.",
+                          level=Level.STOP if stage.name == "planned" else Level.CAUTION)

@@ -122,6 +122,7 @@ def _empty(stage: Stage) -> Iterator[Hit]:
     "conductor",
     broken=Level.CAUTION,
     unknown=Level.CAUTION,
+    broken_also=(Level.NOTE,),
     meaning="A conductor ends on a pin without function.",
     source="record",
     explain="""A pin without function does nothing, but a conductor on it carries what stands at its other end
@@ -204,6 +205,7 @@ def _supply(stage: Stage) -> Iterator[Hit]:
     "conductor",
     broken=Level.STOP,
     unknown=Level.STOP,
+    broken_also=(Level.NOTE,),
     meaning="A line is joined to a line for another use, to a data wire or to a reference, or both of its wires meet.",
     source="record",
     explain="""Stop, enable, wake and direction lines look alike on a drawing and act in opposite ways: an enable

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 
-from interop.rules.conductor_nets import Cabled, cabled, where
+from interop.rules.conductor_nets import Cabled, bus_text, cabled, where
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.link_facts import made_kinds
 from interop.rules.wording import named
@@ -97,10 +97,10 @@ def _missing(stage: Stage) -> Iterator[Hit]:
                 records = tuple(stage.device(s.device).record.id for s in (one.one, one.other))
                 table.setdefault((one.cable.link, wire, records), []).append((one, wire))
     for found in lost.values():
-        about, text = _wire_text(found)
+        about, text = _wire_text(stage, found)
         yield broken(about, f"{text} does not go through", "Add this conductor to the cable.")
     for found in half.values():
-        about, text = _wire_text(found)
+        about, text = _wire_text(stage, found)
         blank = tuple(
             dict.fromkeys(
                 FactUsed(stage.device(s.device).record.id, f"pins.{s.port}.{p}", "not-stated")
@@ -117,13 +117,14 @@ def _missing(stage: Stage) -> Iterator[Hit]:
         )
 
 
-def _wire_text(found: Sequence[tuple[Cabled, Wire]]) -> tuple[tuple[str, ...], str]:
+def _wire_text(stage: Stage, found: Sequence[tuple[Cabled, Wire]]) -> tuple[tuple[str, ...], str]:
     about = tuple(dict.fromkeys(s.device for one, _ in found for s in (one.one, one.other)))
     one, (bus, wire) = found[0]
     ours, theirs = (_wires(s).get((bus, wire), ("not known",)) for s in (one.one, one.other))
     head = where(one.cable.link, [c.cable.id for c, _ in found])
     return about, (
-        f"{head}: {wire} of bus {bus} (pin {' or '.join(ours)} of {one.one.device} {one.one.name}, "
+        f"{head}: {wire} of {bus_text(stage, one.one.device, bus)} "
+        f"(pin {' or '.join(ours)} of {one.one.device} {one.one.name}, "
         f"pin {' or '.join(theirs)} of {one.other.device} {one.other.name})"
     )
 
@@ -155,10 +156,11 @@ def _split(stage: Stage) -> Iterator[Hit]:
     for (link, bus, pins), found in split.items():
         about = tuple(dict.fromkeys(s.device for c in found for s in (c.one, c.other)))
         head = where(link, [c.cable.id for c in found])
+        words = bus_text(stage, found[0].one.device, bus)
         if pins:
             yield broken(
                 about,
-                f"{head}: the wires of bus {bus} are on pins {' and '.join(pins)}, which are not one twisted pair",
+                f"{head}: the wires of {words} are on pins {' and '.join(pins)}, which are not one twisted pair",
                 "Choose pins of one pair where the ports allow it.",
             )
         else:
@@ -175,7 +177,7 @@ def _split(stage: Stage) -> Iterator[Hit]:
             )
             yield cannot_tell(
                 about,
-                f"{head}: whether the wires of bus {bus} share a twisted pair is not known, since the plug is not",
+                f"{head}: whether the wires of {words} share a twisted pair is not known, since the plug is not",
                 "Look at the plug.",
                 facts=facts,
             )
@@ -201,6 +203,7 @@ def _apart(one: Cabled, joins: Sequence[Sequence[tuple[str, str]]]) -> tuple[str
     "conductor",
     broken=Level.NOTE,
     unknown=Level.NOTE,
+    broken_also=(Level.CAUTION,),
     meaning="A cable is a crossover lead.",
     source="TIA-568: T568A at one end, T568B at the other; IEEE 802.3",
     explain="""A crossover lead looks like a straight one; only the colours in its two plugs differ. Pins 1 and 3
@@ -231,6 +234,7 @@ def _crossover(stage: Stage) -> Iterator[Hit]:
     "conductor",
     broken=Level.STOP,
     unknown=Level.STOP,
+    unknown_also=(Level.CAUTION,),
     meaning="How the sockets of a port are joined inside is not known, and a cable is in it.",
     source="record",
     explain="""Sockets of one port may share all pins, none, or have pins bridged among themselves, such as 1
@@ -260,6 +264,7 @@ def _inside(stage: Stage) -> Iterator[Hit]:
     "conductor",
     broken=Level.STOP,
     unknown=Level.STOP,
+    unknown_also=(Level.CAUTION,),
     meaning="A data cable is in place, but nobody knows which pin joins which.",
     source="common practice",
     explain="""Two cables that look alike can differ in every conductor. Until one has been measured or its

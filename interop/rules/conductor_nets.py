@@ -33,6 +33,7 @@ from interop.wiring.stage import Stage, StageCable
 __all__ = [
     "Cabled",
     "NetGroup",
+    "bus_text",
     "cabled",
     "contact_text",
     "net_groups",
@@ -167,10 +168,19 @@ def where(link: str | None, cables: Sequence[str]) -> str:
     return f"Link {link}, {word}" if link is not None else word[0].upper() + word[1:]
 
 
-def contact_text(contact: Contact) -> str:
+def bus_text(stage: Stage, device: str, bus: str) -> str:
+    """Name a bus, given by its identity, as the record of a device on it does: ``bus chain of link rack``."""
+    names = [name for name in stage.device(device).record.buses if stage.bus_identity(device, name) == bus]
+    kind, _, link = bus.partition(" ")
+    shared = kind in ("chain", "report") and any(one.id == link for one in stage.links)
+    return f"bus {' and '.join(names) or bus} of {f'link {link}' if shared else 'its own'}"
+
+
+def contact_text(stage: Stage, held: Held) -> str:
     """Say what a pin carries."""
+    contact = held.contact
     if isinstance(contact, BusWire):
-        return f"{contact.wire} of bus {contact.bus}"
+        return f"{contact.wire} of {bus_text(stage, held.spot.device, contact.bus)}"
     if isinstance(contact, LineWire):
         return f"{contact.line} {contact.wire}"
     if isinstance(contact, Reference):
@@ -179,7 +189,7 @@ def contact_text(contact: Contact) -> str:
             if contact.tie == "isolated"
             else f"reference, tied to {contact.tie}"
             if contact.tie != "unknown"
-            else ("reference, its tie not known")
+            else "reference, its tie not known"
         )
     if isinstance(contact, Supply):
         return f"supply {contact.volts} V" if contact.volts[:1].isdigit() else "supply"
@@ -187,9 +197,9 @@ def contact_text(contact: Contact) -> str:
     return words.get(type(contact), "not stated")
 
 
-def spot_text(held: Held) -> str:
+def spot_text(stage: Stage, held: Held) -> str:
     """Return ``pin 3 of N1 LINK1 (stop a)``."""
-    return f"pin {held.spot.pin} of {held.spot.device} {held.spot.socket} ({contact_text(held.contact)})"
+    return f"pin {held.spot.pin} of {held.spot.device} {held.spot.socket} ({contact_text(stage, held)})"
 
 
 @dataclass(eq=False)
@@ -207,7 +217,7 @@ def pairings(stage: Stage, faults: Iterable[NodeFault]) -> str:
     for fault in sorted(faults, key=lambda f: [stage.device(h.spot.device).index for h in (f.first, f.second)]):
         key: list[str] = []
         for held in (fault.first, fault.second):
-            key += [stage.device(held.spot.device).record.id, _port(stage, held.spot), contact_text(held.contact)]
+            key += [stage.device(held.spot.device).record.id, _port(stage, held.spot), contact_text(stage, held)]
         one = found.setdefault(tuple(key), _Pairing())
         for i, held in enumerate((fault.first, fault.second)):
             one.sides[i][held.spot.device] = None

@@ -99,7 +99,7 @@ def _shows_part(stage: Stage) -> Iterator[Hit]:
         shown = [(link, _shown(stage, link)) for link in _reporting(stage, controller)]
         seen = {name for _, one in shown for name in one.seen}
         banks = [bank for bank in stage.banks if seen & set(bank)]
-        packs = [stage.device(name) for bank in banks for name in bank]
+        packs = [stage.device(name) for name in dict.fromkeys(name for bank in banks for name in bank)]
         unseen = [d for d in packs if d.id not in seen]
         if unseen:
             are = "is" if len(unseen) == 1 else "are"

@@ -13,7 +13,7 @@ from typing import Any
 
 from interop.records.answers import Answer
 from interop.records.facts import Fact
-from interop.site.site import Accepted, Device
+from interop.site.site import Accepted, Device, Site
 from interop.wiring.stage import Stage
 
 __all__ = [
@@ -26,6 +26,7 @@ __all__ = [
     "Rule",
     "broken",
     "cannot_tell",
+    "covers",
     "fact_used",
     "findings",
     "rule",
@@ -92,7 +93,11 @@ class Finding:
 
 @dataclass(frozen=True)
 class Rule:
-    """A rule: name of plain words, subject, levels of broken and of cannot tell, meaning, source, explanation."""
+    """A rule: name of plain words, subject, levels of broken and of cannot tell, meaning, source, explanation.
+
+    ``broken`` and ``unknown`` are the usual levels; ``broken_also`` and ``unknown_also`` are those that single
+    findings may have instead.
+    """
 
     name: str
     subject: str
@@ -103,6 +108,13 @@ class Rule:
     source: str
     explain: str
     check: Callable[[Stage], Iterable[Hit]]
+    broken_also: tuple[Level, ...] = ()
+    unknown_also: tuple[Level, ...] = ()
+
+    def levels(self, answer: Answer) -> tuple[Level, ...]:
+        """Return every level that a finding with this answer may have, the usual one first."""
+        usual, also = (self.broken, self.broken_also) if answer is Answer.BROKEN else (self.unknown, self.unknown_also)
+        return tuple(dict.fromkeys((usual, *also)))
 
 
 RULES: dict[str, Rule] = {}
@@ -119,13 +131,21 @@ def rule(
     source: str,
     explain: str,
     must_accept: bool = False,
+    broken_also: tuple[Level, ...] = (),
+    unknown_also: tuple[Level, ...] = (),
 ) -> Callable[[Callable[[Stage], Iterable[Hit]]], Callable[[Stage], Iterable[Hit]]]:
-    """Enter a function as a rule. Raises ValueError for a name that stands already."""
+    """Enter a function as a rule. Raises ValueError for a name that stands already.
+
+    ``explain`` may be broken into lines where the source needs it: it is one paragraph.
+    """
+    words = " ".join(explain.split())
 
     def enter(check: Callable[[Stage], Iterable[Hit]]) -> Callable[[Stage], Iterable[Hit]]:
         if name in RULES:
             raise ValueError(f"rule {name} stands twice")
-        RULES[name] = Rule(name, subject, broken, unknown, must_accept, meaning, source, explain, check)
+        RULES[name] = Rule(
+            name, subject, broken, unknown, must_accept, meaning, source, words, check, broken_also, unknown_also
+        )
         return check
 
     return enter
@@ -185,16 +205,21 @@ def _positions(stage: Stage, about: Iterable[str]) -> Iterator[tuple[int, int]]:
 
 
 def _acceptance(stage: Stage, finding: Finding) -> Accepted | None:
-    """Return the acceptance that covers a caution: same rule, and every device named by id or by its model."""
+    """Return the acceptance that covers a caution."""
     if finding.level is not Level.CAUTION:
         return None
-    for item in stage.site.accepted:
-        named = set(item.about)
-        if item.rule == finding.rule and all(name in named or _model(stage, name) in named for name in finding.about):
-            return item
-    return None
+    return next(
+        (item for item in stage.site.accepted if item.rule == finding.rule and covers(stage.site, item, finding.about)),
+        None,
+    )
 
 
-def _model(stage: Stage, name: str) -> str | None:
-    device = stage.site.devices.get(name)
+def covers(site: Site, item: Accepted, about: Iterable[str]) -> bool:
+    """Return whether an acceptance names every one of these devices, by id or by its model."""
+    named = set(item.about)
+    return all(name in named or _model(site, name) in named for name in about)
+
+
+def _model(site: Site, name: str) -> str | None:
+    device = site.devices.get(name)
     return device.record.id if device is not None else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from interop.rules import power as _power  # noqa: F401  (enters its rule)
@@ -32,11 +32,11 @@ _UNUSED = Rule(
     must_accept=False,
     meaning="The site file accepts something that no caution of it asks for.",
     source="common practice",
-    explain="An acceptance names a rule and devices, and holds for cautions only. Where no caution of that rule is left "
-    "about these devices, somebody once agreed to something that is no longer so, or meant another rule or other devices "
-    "and believes it settled. A stop cannot be accepted, whoever signs: what it names must be mended or stated. A "
-    "note needs no acceptance. Take the acceptance out of the site file, or correct its rule and devices; every device "
-    "of the caution must be named, by its id or by its model.",
+    explain="An acceptance names a rule and devices, and holds for cautions only. Where no caution of that rule is "
+    "left about these devices, somebody once agreed to something that is no longer so, or meant another rule or other "
+    "devices and believes it settled. A stop cannot be accepted, whoever signs: what it names must be mended or "
+    "stated. A note needs no acceptance. Take the acceptance out of the site file, or correct its rule and devices; "
+    "every device of the caution must be named, by its id or by its model.",
     check=lambda _stage: (),
 )
 """A rule about the acceptances: judged over the findings of both stages, not over a stage."""
@@ -97,15 +97,17 @@ def _unused(site: Site, items: Sequence[Finding]) -> tuple[Finding, ...]:
 
 def _unused_finding(site: Site, item: Accepted, items: Sequence[Finding]) -> Finding:
     about = f"The acceptance of {item.rule} for {named(item.about)} by {item.by}"
-    meant = {one.level for one in items if one.rule == item.rule and covers(site, item, one.about)}
+    same = [one for one in items if one.rule == item.rule]
+    touched = {one.level for one in same if any(covers(site, item, (name,)) for name in one.about)}
+    covered = {one.level for one in same if covers(site, item, one.about)}
     if item.rule not in EXPLAINED:
         text, todo = f"{about} matches no caution. There is no rule {item.rule}.", _CORRECT
-    elif Level.STOP in meant:
+    elif Level.STOP in touched:
         text = f"{about} changes nothing: {item.rule} is a stop here, and a stop cannot be accepted."
         todo = f"Take it out of the site file, and do what the stop {item.rule} asks for."
-    elif Level.NOTE in meant:
+    elif Level.NOTE in covered:
         text, todo = f"{about} changes nothing: {item.rule} is a note here, and needs none.", _TAKE_OUT
-    elif Level.CAUTION in meant:
+    elif Level.CAUTION in covered:
         text, todo = f"{about} changes nothing: another acceptance covers the same caution.", _TAKE_OUT
     else:
         text, todo = f"{about} matches no caution.", _CORRECT

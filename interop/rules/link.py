@@ -324,6 +324,7 @@ def _wrong_unit(stage: Stage) -> Iterator[Hit]:
     "link",
     broken=Level.STOP,
     unknown=Level.CAUTION,
+    broken_also=(Level.CAUTION,),
     meaning="A data cable is plugged into a pack that is on no link.",
     source="common practice",
     explain="""An unmanaged pack is on the busbar only. A data cable left in it still joins its copper with the

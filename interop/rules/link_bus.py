@@ -102,6 +102,8 @@ def _unknown_hit(stage: Stage, seg: Segment, nodes: Sequence[Node], question: st
     "link",
     broken=Level.CAUTION,
     unknown=Level.CAUTION,
+    broken_also=(Level.STOP, Level.NOTE),
+    unknown_also=(Level.STOP, Level.NOTE),
     meaning="A bus that needs a terminator at each end has fewer than two.",
     source="ISO 11898-2: 120 ohm at both ends; TIA/EIA-485: 120 ohm at the two ends; record",
     explain="""At an end without a terminator the signal is thrown back and meets the next bit. A CAN bus does
@@ -181,6 +183,8 @@ def _too_low(seg: Segment, nodes: Sequence[Node]) -> tuple[Level, str, float | N
     "link",
     broken=Level.STOP,
     unknown=Level.CAUTION,
+    broken_also=(Level.CAUTION,),
+    unknown_also=(Level.STOP, Level.NOTE),
     meaning="Terminators that are fixed inside load a bus more than its drivers can feed.",
     source="ISO 11898-2: about 60 ohm; TIA/EIA-485: two of 120 ohm; the limits of the load are defaults of this "
     "project",
@@ -216,6 +220,8 @@ def _loaded(seg: Segment, nodes: Sequence[Node], low: tuple[Level, str, float | 
     "link",
     broken=Level.CAUTION,
     unknown=Level.CAUTION,
+    broken_also=(Level.STOP,),
+    unknown_also=(Level.STOP, Level.NOTE),
     meaning="More terminators are switched on or plugged in than a bus may have, or one where the record forbids it.",
     source="ISO 11898-2: about 60 ohm; TIA/EIA-485: two of 120 ohm; record; the limits of the load are defaults of "
     "this project",
@@ -262,6 +268,7 @@ def _forbids(node: Node, link: StageLink) -> bool:
     "link",
     broken=Level.CAUTION,
     unknown=Level.NOTE,
+    unknown_also=(Level.STOP, Level.CAUTION),
     meaning="A terminator is on in a pack that stands in the middle of the link.",
     source="TIA/EIA-485 and ISO 11898-2: terminators at the two ends only",
     explain="""A terminator in the middle leaves the end behind it open: the signal is thrown back from there

@@ -1,19 +1,18 @@
-"""Rules of the link subject: the shape that the cables make, their ports, their length, and the reference conductor."""
+"""Rules of the link subject: the shape that the cables make, their ports, and their length."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from interop.records.models import Record
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fact_used, rule
 from interop.rules.link_facts import chain_buses, kinds_of, report_cables, waits_for_plan
 from interop.rules.wording import named
 from interop.standards.buses import longest_bus_m
-from interop.wiring.contacts import BusWire, Cause, NotStated, Reference, Socket, Unknown, joining
+from interop.wiring.contacts import BusWire, NotStated, Socket, Unknown
 from interop.wiring.stage import Stage, StageCable, StageEnd, StageLink
 from interop.wiring.talks import Talk
 
-__all__: list[str] = []
+__all__ = ["buses_on"]
 
 
 # ---- shape ----
@@ -151,7 +150,7 @@ def _unmanaged(stage: Stage, cable: StageCable) -> bool:
 
 
 def _port_fault(stage: Stage, one: Socket, other: Socket) -> str | None:
-    if not _buses(one) & _buses(other):
+    if not buses_on(one) & buses_on(other):
         blank = any(
             isinstance(c, NotStated | Unknown)
             for socket in (one, other)
@@ -167,7 +166,8 @@ def _port_fault(stage: Stage, one: Socket, other: Socket) -> str | None:
     return "way" if None in ways and directed else None
 
 
-def _buses(socket: Socket) -> set[str]:
+def buses_on(socket: Socket) -> set[str]:
+    """Return the buses that a socket shows."""
     return {c.bus for held in socket.face.contacts.values() for c in held if isinstance(c, BusWire)}
 
 
@@ -345,72 +345,3 @@ def _length(stage: Stage, link: StageLink, cables: Sequence[StageCable], purpose
             "Measure the cables and write their lengths.",
             limit=None if limit is None else f"{limit:g} m",
         )
-
-
-# ---- the reference conductor ----
-
-
-@rule(
-    "reference-missing",
-    "link",
-    broken=Level.CAUTION,
-    unknown=Level.CAUTION,
-    meaning="No reference conductor joins the two ends of a data cable.",
-    source="TIA/EIA-485: a third conductor besides the pair; Modbus over serial line V1.02, 3.3.2",
-    explain="""A pair alone lets the two ends drift apart in voltage; beyond the range of the driver (-7 to +12 V
-for RS-485) messages are lost or the driver is damaged. A third conductor holds them together. It is left out on
-purpose where it would carry load current past a BMS, or where nobody says what the reference is tied to. Where
-an end brings none out there is nothing to join: keep the cables short and away from power cables.""",
-)
-def _reference(stage: Stage) -> Iterator[Hit]:
-    for link in stage.links:
-        reasons: dict[str, list[StageCable]] = {}
-        facts: dict[FactUsed, None] = {}
-        for cable in stage.cables:
-            if cable.link == link.id and cable.joined is not None:
-                one, other = stage.socket(cable.a), stage.socket(cable.b)
-                if one is not None and other is not None and _buses(one) & _buses(other):
-                    why = _no_reference(stage, cable, one, other, facts)
-                    if why is not None:
-                        reasons.setdefault(why, []).append(cable)
-        if reasons:
-            cables = [c for group in reasons.values() for c in group]
-            devices = dict.fromkeys(e.device for c in cables for e in (c.a, c.b))
-            why = "; ".join(f"{named([c.id for c in group])}: {text}" for text, group in reasons.items())
-            yield broken(
-                tuple(devices),
-                f"Link {link.id}: no reference conductor is joined in {why}",
-                "Join the reference where both ends bring it out and the text gives no reason against it.",
-                facts=tuple(facts),
-            )
-
-
-def _no_reference(
-    stage: Stage, cable: StageCable, one: Socket, other: Socket, facts: dict[FactUsed, None]
-) -> str | None:
-    pins = [
-        [p for p, held in s.face.contacts.items() if any(isinstance(c, Reference) for c in held)] for s in (one, other)
-    ]
-    lacking = [s for s, found in zip((one, other), pins, strict=True) if not found]
-    if lacking:
-        ends = dict.fromkeys(f"{s.port} of {stage.device(s.device).record.id}" for s in lacking)
-        return f"{' and '.join(ends)} {'bring' if len(ends) > 1 else 'brings'} none out"
-    if any(a in pins[0] and b in pins[1] for a, b in cable.joined or ()):
-        return None
-    ours, theirs = (
-        next(c for c in s.face.contacts[p[0]] if isinstance(c, Reference))
-        for s, p in zip((one, other), pins, strict=True)
-    )
-    cause = joining(ours, theirs).cause
-    if cause is Cause.TIE_UNKNOWN:
-        for s, c in ((one, ours), (other, theirs)):
-            if c.tie == "unknown":
-                record: Record = stage.device(s.device).record
-                facts[FactUsed(record.id, f"ports.{s.port}.reference", record.ports[s.port].reference.state)] = None
-        unknown = dict.fromkeys(
-            stage.device(s.device).record.id for s, c in ((one, ours), (other, theirs)) if c.tie == "unknown"
-        )
-        return f"what the reference of {' and '.join(unknown)} is tied to is not known"
-    if cause is Cause.GROUND_BYPASSES:
-        return "joined, it would carry load current past a BMS"
-    return "both ends bring it out"

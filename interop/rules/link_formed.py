@@ -9,7 +9,7 @@ from interop.rules.wording import named
 from interop.site.site import Link
 from interop.wiring.stage import Stage
 from interop.wiring.talks import RecordKey
-from interop.wiring.together import obstacle
+from interop.wiring.together import LEFT, obstacle
 
 __all__: list[str] = []
 
@@ -71,9 +71,8 @@ def _left_off(stage: Stage, *, installed: bool) -> Iterator[Hit]:
         on = [n for n in link.packs if n in stage.packs and n not in _off(stage, link)]
         controllers = {name: stage.device(name).record for name in link.reports_to}
         beside = _kinds(stage, on)
-        causes = dict.fromkeys(
-            obstacle((*beside, *([key] if key not in beside else [])), controllers) for key in _kinds(stage, off)
-        )
+        alone = [obstacle((*beside, *([key] if key not in beside else [])), controllers) for key in _kinds(stage, off)]
+        causes = dict.fromkeys(stage.hindered.get(link.id, one) if one == LEFT else one for one in alone)
         word = "installed pack" if installed else "new pack"
         several = len(off) > 1
         yield broken(

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 
 from interop.records.answers import Answer
 from interop.records.models import Mixing
-from interop.rules.cells import Group, pairs
+from interop.rules.cells import Group, groups, pairs
 from interop.rules.finding import Hit, Level, broken, cannot_tell, rule
 from interop.rules.wording import joined, of_record
 from interop.wiring.busbar import Word, maker_words, needed_words, rests_on, version_at_least
@@ -26,12 +27,32 @@ def _linked(stage: Stage, one: Group, other: Group) -> str | None:
 
 
 def _judged(stage: Stage) -> Iterator[tuple[Group, Group, str, tuple[Word, ...]]]:
-    """Yield every pair of records on a busbar, what they share in words, and the two records' words on each other."""
+    """Yield every pair of records on a busbar, or on a link over several busbars; what they share in words, and the
+    two records' words on each other.
+    """
     for one, other in pairs(stage):
         link = _linked(stage, one, other)
-        a, b = one[0].record, other[0].record
-        words = maker_words(a, b, linked=link is not None), maker_words(b, a, linked=link is not None)
-        yield one, other, f"on one busbar and on link {link}" if link is not None else "on one busbar", words
+        shared = f"on one busbar and on link {link}" if link is not None else "on one busbar"
+        yield one, other, shared, _words(one, other, linked=link is not None)
+    for link_id, one, other in _over_busbars(stage):
+        yield one, other, f"on link {link_id}", _words(one, other, linked=True, busbar=False)
+
+
+def _words(one: Group, other: Group, *, linked: bool, busbar: bool = True) -> tuple[Word, ...]:
+    a, b = one[0].record, other[0].record
+    return (
+        maker_words(a, b, linked=linked, busbar=busbar),
+        maker_words(b, a, linked=linked, busbar=busbar),
+    )
+
+
+def _over_busbars(stage: Stage) -> Iterator[tuple[str, Group, Group]]:
+    """Yield every pair of records that a link joins although no one busbar does."""
+    for link in stage.links:
+        if link.judged and not stage.on_one_bank(link.packs):
+            for one, other in itertools.combinations(groups(stage, link.packs), 2):
+                if not stage.on_one_bank(_about(one, other)):
+                    yield link.id, one, other
 
 
 def _about(one: Group, other: Group) -> tuple[str, ...]:

@@ -17,13 +17,15 @@ __all__ = ["power_not_judged"]
     unknown=Level.STOP,
     meaning="Currents, fuses, cables and joining voltages of the bank are not computed.",
     source="common practice",
-    explain="Unlike packs on one busbar share current by resistance and later by capacity, never by rating. Until the "
-    "currents, the faults, the protective devices and the joining readings of this bank are computed, nobody may "
-    "close power on the word of this plan. Settings, addresses and data cables are judged apart and may be "
-    "prepared. Have the power side worked out and checked by somebody licensed to do it before packs are joined.",
+    explain="Unlike packs on one busbar share current by resistance and later by capacity, never by rating; and one "
+    "pack alone can burn a cable that is too thin or has no fuse, or be charged with a voltage that its cells do not "
+    "bear. Until the currents, the faults, the protective devices, the voltages and the joining readings of this bank "
+    "are computed, nobody may close power on the word of this plan. Settings, addresses and data cables are judged "
+    "apart and may be prepared. Have the power side worked out and checked by somebody licensed to do it before "
+    "power is closed.",
 )
 def power_not_judged(stage: Stage) -> Iterator[Hit]:
-    """Say for each planned bank of two packs or more that its power side is not judged."""
+    """Say for each planned bank, of one pack too, that its power side is not judged."""
     if stage.name != "planned":
         return
     for bank in stage.banks:
@@ -33,3 +35,10 @@ def power_not_judged(stage: Stage) -> Iterator[Hit]:
                 "Power is not judged: sharing of current, faults, protection and joining of this bank are not "
                 "computed.",
                 "Have currents, protective devices, cables and the joining voltages checked before any pack is joined.")
+        else:
+            yield cannot_tell(
+                bank,
+                "Power is not judged: currents, faults, protection, cables and voltages of this pack and of what it "
+                "feeds are not computed.",
+                "Have currents, protective devices, cables and the controller's voltages checked before the pack is "
+                "joined to anything.")

@@ -98,6 +98,7 @@ def _by_answer(stage: Stage, packs: Sequence[StagePack], row: str, pattern: Patt
 
 
 @rule("role-switch-wrong", "address", broken=Level.STOP, unknown=Level.STOP,
+      unknown_also=(Level.CAUTION,),
       meaning="The switches of a pack say manager where it is a member, or member where it is the manager.",
       source="record",
       explain="""On some packs a switch, or a code that is not zero, makes the manager. With it on a member there are
@@ -280,6 +281,7 @@ def _value(value: object, unit: str) -> str:
 
 
 @rule("count-stale", "address", broken=Level.STOP, unknown=Level.STOP,
+      unknown_also=(Level.CAUTION,),
       meaning="The manager's switches give another number of packs than the link has.",
       source="record",
       explain="""Some managers are told by switches how many packs to ask. After an extension the old number stands:
@@ -298,6 +300,7 @@ def _count(stage: Stage) -> Iterator[Hit]:
 
 
 @rule("rate-stale", "address", broken=Level.STOP, unknown=Level.STOP,
+      unknown_also=(Level.CAUTION,),
       meaning="Switches set a bus to another rate than the rest of the bus has.",
       source="record",
       explain="""Devices on one bus must all speak at one rate; at another rate a device hears noise and disturbs the

@@ -93,8 +93,8 @@ def _short_hits(stage: Stage, acts: Collection[str], words: str, todo: str) -> I
         inside = f"the copper inside {named(bridging)} ({stage.device(bridging[0]).record.id})" if bridging else ""
         by = f" by {inside or 'these cables'}"
         text = (
-            f"{where(link, cables)}: {spot_text(first.first)} and {spot_text(first.second)} are joined{by}: "
-            f"stop line {words} in {named(owners)} ({record_id})"
+            f"{where(link, cables)}: {spot_text(stage, first.first)} and {spot_text(stage, first.second)} are "
+            f"joined{by}: stop line {words} in {named(owners)} ({record_id})"
         )
         about = tuple(dict.fromkeys((*owners, *bridging)))
         if sense == NOT_STATED:
@@ -176,8 +176,8 @@ def _crossed(stage: Stage) -> Iterator[Hit]:
         cables = [c.id for c in shorts[0].cables if c.a.device in about or c.b.device in about]
         yield broken(
             about,
-            f"{where(link, cables)}: {spot_text(shorts[0].first)} meets {spot_text(shorts[0].second)}; these are "
-            f"the two wires "
+            f"{where(link, cables)}: {spot_text(stage, shorts[0].first)} meets "
+            f"{spot_text(stage, shorts[0].second)}; these are the two wires "
             "of the stop line",
             "Re-pin the cable so that each wire meets the same wire.",
         )

@@ -1,18 +1,18 @@
-"""Rules of the stop line subject: how far a stop reaches, and what a cut or broken conductor does."""
+"""Rules of the stop line subject: how far a stop reaches, and what a broken conductor does."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 
 from interop.records.models import Record
 from interop.records.pins import line_use
-from interop.rules.conductor_nets import Cabled, cabled, where
+from interop.rules.conductor_nets import where
 from interop.rules.finding import Hit, Level, broken, cannot_tell, rule
 from interop.rules.link_facts import waits_for_plan
 from interop.rules.stop_line import LOOK, line_facts, sense_of
 from interop.rules.wording import named
-from interop.wiring.contacts import NOT_STATED, Held, LineWire, Socket, Spot
+from interop.wiring.contacts import NOT_STATED, Held, LineWire
 from interop.wiring.stage import Stage, StageCable, StageLink
 
 __all__: list[str] = []
@@ -43,14 +43,15 @@ def _joined_stops(stage: Stage) -> list[tuple[tuple[StageCable, ...], list[Held]
     meaning="After a stop some packs of the bank stay live.",
     source="common practice",
     explain="""In a mixed bank the stop button often reaches the new packs only. The others go on feeding the
-busbar, the controller and whatever shorted in the first place. Put the list beside the button, and give every
-pack that the stop does not reach its own way to be switched off.""",
+busbar, the controller and whatever shorted in the first place. Packs that one link joins are counted together, on
+whichever busbars they stand. Put the list beside the button, and give every pack that the stop does not reach its
+own way to be switched off.""",
 )
 def _reach(stage: Stage) -> Iterator[Hit]:
     if not all(link.judged for link in stage.links):
         return
-    for bank in stage.banks:
-        having = [name for name in bank if name in stage.packs and _stop_lines(stage.packs[name].record)]
+    for packs in _together(stage):
+        having = [name for name in packs if name in stage.packs and _stop_lines(stage.packs[name].record)]
         if not having:
             continue
         if not stage.cables_known:
@@ -60,19 +61,55 @@ def _reach(stage: Stage) -> Iterator[Hit]:
                 "Write down the data cables as found.",
             )
             continue
-        groups = _reaches(stage)
-        packs = [name for name in bank if name in stage.packs]
-        reach = max(dict.fromkeys(groups[name] for name in having), key=lambda one: sum(n in one for n in packs))
-        reached = [name for name in packs if name in reach]
-        live = [name for name in packs if name not in reach]
-        if live:
+        short = [reached for reached in _buttons(stage, packs, having) if len(reached) < len(packs)]
+        if short:
+            always = frozenset(short[0]).intersection(*short[1:])
             yield broken(
-                tuple(live),
-                f"A stop at {named(reached)} reaches {'these packs' if len(reached) > 1 else 'this pack'} only; "
-                f"{named(live)} "
-                f"{'stay' if len(live) > 1 else 'stays'} live on the busbar",
-                "Write the list beside the button; switch these packs off by hand.",
+                tuple(name for name in packs if name not in always),
+                _reach_words(packs, short, one_bank=stage.on_one_bank(packs)),
+                "Write the list beside the button; switch these packs off by hand."
+                if len(short) == 1
+                else "Write at each button which packs it stops; switch the others off by hand.",
             )
+
+
+def _buttons(stage: Stage, packs: Sequence[str], having: Sequence[str]) -> list[tuple[str, ...]]:
+    """Return what each stop reaches of these packs, stops that are one button once."""
+    groups, order = _reaches(stage), {name: i for i, name in enumerate(packs)}
+    found = dict.fromkeys(groups[name] for name in having)
+    return [tuple(sorted((n for n in one if n in order), key=order.__getitem__)) for one in found]
+
+
+def _reach_words(packs: Sequence[str], short: Sequence[tuple[str, ...]], *, one_bank: bool) -> str:
+    """Say of every button which packs it stops; of several, what stays live after each and after all of them."""
+    several, single = ("the busbar", "the busbar") if one_bank else ("their busbars", "its busbar")
+    reached = {name for one in short for name in one}
+    never = [name for name in packs if name not in reached]
+    stay = f"{named(never)} {f'stay live on {several}' if len(never) > 1 else f'stays live on {single}'}"
+    if len(short) == 1:
+        return f"A stop at {named(short[0])} reaches {'these packs' if len(short[0]) > 1 else 'this pack'} only; {stay}"
+    alone = [one[0] for one in short if len(one) == 1]
+    says = [f"at {named(one)} reaches these packs only" for one in short if len(one) > 1]
+    if alone:
+        says.append(f"at {'any one of ' if len(alone) > 1 else ''}{named(alone)} reaches that pack only")
+    return f"A stop {', a stop '.join(says)}; all others stay live on {several}" + (
+        f", and {stay} after any of them" if never else ""
+    )
+
+
+def _together(stage: Stage) -> Iterator[tuple[str, ...]]:
+    """Yield the banks; those that a link joins as one: who presses the button of a link means all of it."""
+    import networkx as nx
+
+    graph: nx.Graph = nx.Graph()
+    graph.add_nodes_from(range(len(stage.banks)))
+    for link in stage.links:
+        if not stage.on_one_bank(link.packs):
+            sure = [i for name in link.packs for i in stage.banks_with[name] if len(stage.banks_with[name]) == 1]
+            graph.add_edges_from((sure[0], other) for other in sure[1:])
+    for group in nx.connected_components(graph):
+        names = {name for i in group for name in stage.banks[i]}
+        yield tuple(name for name in stage.site.devices if name in names)
 
 
 @lru_cache(maxsize=2)
@@ -106,83 +143,7 @@ def _stops_its_link(stage: Stage, name: str) -> StageLink | None:
     return stage.link_of.get(name) if every else None
 
 
-# ---- cut conductors ----
-
-
-def _runs_by(contact: LineWire) -> str:
-    """Say what happens to the pack when the line is left open: stops, runs, or is not known."""
-    if contact.use not in ("stop", "enable"):
-        return "runs"
-    if contact.acts == NOT_STATED:
-        return "not known"
-    opens = contact.acts in ("open to act", "no voltage to act")
-    return "stops" if opens == (contact.use == "stop") else "runs"
-
-
-@rule(
-    "cut-line-stops",
-    "stop line",
-    broken=Level.STOP,
-    unknown=Level.STOP,
-    meaning="A line whose opening stops the pack is left open by a cable that does not carry it on.",
-    source="record",
-    explain="""A stop line that acts when open, or an enable line that must be closed to run, needs its loop all
-the way. A cable that leaves the conductors out, towards a pack that does not have them, opens the loop: cut
-line stops the pack. Carry the line on, or close the loop with the plug that the maker supplies for the end of
-the row, and name it on the cable note.""",
-)
-def _cut(stage: Stage) -> Iterator[Hit]:
-    carried = _carried_spots(stage)
-    groups: dict[tuple[str | None, str, str, str], list[tuple[Cabled, Socket, Held]]] = {}
-    for one in cabled(stage):
-        for socket in (one.one, one.other):
-            for pin in socket.face.poles:
-                for contact in socket.face.contacts[pin]:
-                    if not isinstance(contact, LineWire) or (socket.device, socket.name, pin) in carried:
-                        continue
-                    state = _runs_by(contact)
-                    if state != "runs":
-                        held = Held(Spot(socket.device, socket.name, pin), contact)
-                        key = (one.cable.link, state, stage.device(socket.device).record.id, contact.line)
-                        groups.setdefault(key, []).append((one, socket, held))
-    for (link, state, record_id, line), found in groups.items():
-        owners = list(dict.fromkeys(s.device for _, s, _ in found))
-        cables = list(dict.fromkeys(c.cable.id for c, _, _ in found))
-        pins = dict.fromkeys(f"{h.spot.pin}" for _, _, h in found)
-        text = (
-            f"{where(link, cables)}: line {line} of {named(owners)} ({record_id}), "
-            f"pin{'s' if len(pins) > 1 else ''} {', '.join(pins)}, goes nowhere"
-        )
-        if state == "stops":
-            yield broken(
-                tuple(owners),
-                f"{text}: cut line stops the pack",
-                "Carry the line on, or close its loop with a loop plug.",
-            )
-        else:
-            yield cannot_tell(
-                tuple(owners),
-                f"{text}; whether a cut line stops the pack is not stated",
-                LOOK,
-                facts=line_facts(stage, [found[0][2]], "contact"),
-            )
-
-
-def _carried_spots(stage: Stage) -> set[tuple[str, str, str]]:
-    """Return the pins of lines whose net holds the same wire of another device."""
-    found = set()
-    for _, net in stage.nets:
-        wires: dict[tuple[str, str], set[str]] = {}
-        lines = [h for h in net.held if isinstance(h.contact, LineWire)]
-        for held in lines:
-            if isinstance(held.contact, LineWire):
-                wires.setdefault((held.contact.use, held.contact.wire), set()).add(held.spot.device)
-        found |= {
-            (h.spot.device, h.spot.socket, h.spot.pin)
-            for h in lines
-            if isinstance(h.contact, LineWire) and len(wires[h.contact.use, h.contact.wire]) > 1
-        }
-    return found
+# ---- broken wires ----
 
 
 @rule(

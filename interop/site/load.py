@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable, Collection
 from pathlib import Path
 
 from interop.records.catalog import Catalog, read_file
-from interop.records.faults import Fault, InputFaults
-from interop.records.nodes import SIZE, read_document, shown
+from interop.records.faults import Fault, InputFaults, nearest
+from interop.records.nodes import SIZE, Gap, read_document, shown
 from interop.site.read import bind_site, read_site
 from interop.site.reader import Known
 from interop.site.site import Site
@@ -15,11 +16,12 @@ from interop.site.site import Site
 __all__ = ["load_site"]
 
 
-def load_site(path: Path | str, size: int = SIZE) -> Site:
+def load_site(path: Path | str, size: int = SIZE, rules: Callable[[], Collection[str]] | None = None) -> Site:
     """Read a site file and the records it uses.
 
     Paths in messages are relative to the site file's folder, so that they do not depend on where the command runs.
-    ``size`` is the largest file [bytes]. Raises :class:`InputFaults` with every fault.
+    ``size`` is the largest file [bytes]. ``rules`` gives the names of all rules (which this layer does not know); it is
+    asked only where the site accepts something. Raises :class:`InputFaults` with every fault.
     """
     path = Path(path)
     try:
@@ -36,14 +38,35 @@ def load_site(path: Path | str, size: int = SIZE) -> Site:
     if bound.model is None:
         raise InputFaults(bound.faults)
     faults = list(bound.faults)
-    before = len(faults)
-    folders = [(path.parent / name, str(name)) for name in bound.model.catalogs]
-    for i, (folder, name) in enumerate(folders):
-        if not folder.is_dir():
-            what = "a file" if folder.exists() else "no such folder"
-            faults.append(document.fault(("catalogs", i), f"{shown(name)}, {what}", "a folder of records, as seen from "
-                                         "the folder of the site file"))
-    catalog = Catalog([(folder, name) for folder, name in folders if folder.is_dir()], size, faults)
-    whole = len(faults) == before
+    whole = not any(lost[0] == "catalogs" for lost in bound.spoilt)
+    folders = []
+    for i, name in enumerate(bound.model.catalogs):
+        folder = path.parent / name
+        if isinstance(name, Gap):
+            continue
+        if folder.is_dir():
+            folders.append((folder, str(name)))
+            continue
+        whole = False
+        what = "a file" if folder.exists() else "no such folder"
+        faults.append(document.fault(("catalogs", i), f"{shown(name)}, {what}", "a folder of records, as seen from "
+                                     "the folder of the site file", _near_folder(path.parent, name)))
+    catalog = Catalog(folders, size, faults)
     return read_site(document, bound.model, catalog, ((path.name, data),),
-                     Known(tuple(faults), bound.spoilt, whole))
+                     Known(tuple(faults), bound.spoilt, whole and catalog.whole, rules))
+
+
+_LISTED = 1000
+"""Folders beside it that a name is compared with."""
+
+
+def _near_folder(home: Path, name: str) -> str | None:
+    """The folder beside the one that was named whose name is nearest to it, as seen from the site file."""
+    beside, slash, last = name.rstrip("/").rpartition("/")
+    try:
+        with os.scandir(home / (beside + slash)) as entries:
+            known = sorted(entry.name for entry in entries if entry.is_dir())[:_LISTED]
+    except (OSError, ValueError):  # there is no such folder either, or no name of one
+        return None
+    near = nearest(last, known)
+    return None if near is None else f"{beside}{slash}{near}"

@@ -21,6 +21,7 @@ from interop.records.leaves import (
     word,
     yes_no,
 )
+from interop.records.nodes import Gap, shown
 from interop.standards.sizes import SizeError, parse_length_m, parse_size
 
 __all__ = [
@@ -63,6 +64,10 @@ SIZE: Leaf[str] = Leaf(_size, "a conductor size", {"type": "string"})
 Length = Annotated[float, Plain(LENGTH)]
 
 
+def _is_name(piece: Any) -> bool:
+    return isinstance(piece, Gap) or (isinstance(piece, str) and bool(piece.strip()))
+
+
 class _TextOrList:
     """Annotation: one text with ranges, or a list of them."""
 
@@ -72,10 +77,13 @@ class _TextOrList:
 
     @staticmethod
     def _validate(raw: object) -> tuple[str, ...]:
-        pieces = raw if isinstance(raw, list) else [raw]
-        if not pieces or not all(isinstance(p, str) and p.strip() for p in pieces):
+        pieces: list[Any] = raw if isinstance(raw, list) else [raw]
+        bad = [((i,), shown(p), "a name", None) for i, p in enumerate(pieces) if not _is_name(p)]
+        if not pieces or (bad and not isinstance(raw, list)):
             raise leaf_error("a name or a list of names")
-        return tuple(pieces)
+        if bad:
+            raise leaf_error("a list of names", inner=bad)
+        return tuple(p for p in pieces if not isinstance(p, Gap))
 
     def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
         text = {"type": ["string", "number", "boolean"]}

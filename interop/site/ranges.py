@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from interop.records.leaves import Expected, identifier, normal_id
 
-__all__ = ["MOST", "expand_ids", "expand_many", "numbered", "range_length"]
+__all__ = ["MOST", "expand_ids", "expand_many", "first_of", "numbered", "range_length"]
 
 MOST = 20000
 """Most ids that one range may name."""
@@ -60,6 +60,12 @@ def range_length(text: str) -> int | None:
     """Return how many numbers the range in a text names; None where it names none or is open."""
     match = _OPEN.fullmatch(text)
     return None if match is None or match["last"] is None else abs(int(match["last"]) - int(match["first"])) + 1
+
+
+def first_of(text: str) -> str:
+    """Return what the first device gets of a text that is spread, whatever its range is good for."""
+    match = _OPEN.fullmatch(text)
+    return text if match is None else f"{match['head']}{match['first']}{match['tail']}"
 
 
 def numbered(text: str, count: int) -> tuple[str, ...] | None:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 from interop.records.leaves import Expected, identifier
 from interop.records.nodes import shown
-from interop.site.ranges import numbered
+from interop.site.models import RunEntry
+from interop.site.ranges import MOST, numbered, range_length
 from interop.site.reader import Path, Reader
 from interop.site.site import Run
 
@@ -18,6 +21,8 @@ def _post(reader: Reader, path: Path, text: str) -> str | None:
     posts = reader.posts
     if text in posts:
         return text
+    if reader.spoilt(("posts",)) or ("posts",) in reader.document.open_maps:
+        return None
     if not reader.known(path, name or text, posts, "a busbar of this site with its post"):
         return None
     if posts[name] and post not in posts[name]:
@@ -35,7 +40,9 @@ def read_posts(reader: Reader) -> None:
         except Expected as bad:
             reader.fault(path, shown(name), bad.expected, key=True)
         pieces = raw if isinstance(raw, list) else [raw]
-        if all(isinstance(piece, str) for piece in pieces):
+        if reader.touched(path):
+            reader.posts[name] = ()
+        elif all(isinstance(piece, str) for piece in pieces):
             reader.posts[name] = reader.ids(path, pieces)
         else:
             reader.fault(path, shown(raw), "a list of posts, such as [1..8]")
@@ -44,34 +51,53 @@ def read_posts(reader: Reader) -> None:
 
 def read_runs(reader: Reader) -> tuple[Run, ...]:
     """Read the power runs; the protective devices in them are looked up."""
-    runs = []
-    for key, entry in reader.raw.runs.items():
-        here: Path = ("runs", key)
-        names = reader.ids(here, key, key=True)
-        at = reader.document.at(here)
-        units = entry.from_.startswith("controller unit")
-        count = len(names)
-        if units and count == 1:
-            count = reader.devices[names[0]].units if names[0] in reader.devices else 1
-        ends = {f: numbered(getattr(entry, "from_" if f == "from" else f), count) for f in ("from", "to")}
-        for field, found in ends.items():
-            if found is None and count:
-                reader.uneven((*here, field), entry.from_ if field == "from" else entry.to, count, "ends", key)
-        for pole in ("plus", "minus", ""):
-            held = getattr(entry, pole) if pole else entry
-            if held is not None and held.device is not None:
-                reader.record((*here, pole, "device") if pole else (*here, "device"), held.device)
-        if ends["from"] is None or ends["to"] is None:
-            continue
-        own = entry.from_ == "pack" or units
-        for i, (start, end) in enumerate(zip(ends["from"], ends["to"], strict=True)):
-            name = names[i] if i < len(names) else names[0]
-            if own and not reader.device(here, name, reader.devices, "a device of this site", key=True):
-                continue
-            a = name if own else _post(reader, (*here, "from"), start)
-            b = _post(reader, (*here, "to"), end)
-            if not own and a is not None and a == b:
-                reader.fault(here, f'both ends on busbar "{a}"', "two different busbars", key=True)
-            if a is not None and b is not None:
-                runs.append(Run(name, a, f"busbar {b}", at) if own else Run(name, f"busbar {a}", f"busbar {b}", at))
-    return tuple(runs)
+    return tuple(run for key, entry in reader.raw.runs.items() for run in _read_run(reader, key, entry))
+
+
+def _read_run(reader: Reader, key: str, entry: RunEntry) -> Iterator[Run]:
+    here: Path = ("runs", key)
+    names = reader.ids(here, key, key=True)
+    units = entry.from_.startswith("controller unit")
+    own = entry.from_ == "pack" or units
+    if own:
+        for name in names:
+            reader.device(here, name, reader.devices, "a device of this site", key=True)
+    for pole in ("plus", "minus", ""):
+        held = getattr(entry, pole) if pole else entry
+        if held is not None and held.device is not None:
+            reader.record((*here, pole, "device") if pole else (*here, "device"), held.device)
+    count = len(names)
+    if units and count == 1:
+        count = _units(reader, names[0])
+    starts = _ends(reader, (*here, "from"), entry.from_, count, busbars=not own)
+    ends = _ends(reader, (*here, "to"), entry.to, count, busbars=True)
+    at = reader.document.at(here)
+    for i, (a, b) in enumerate(zip(starts, ends, strict=False)):
+        name = names[i] if i < len(names) else names[0]
+        if own and b is not None and name in reader.devices:
+            yield Run(name, name, f"busbar {b}", at)
+        elif not own and a is not None and a == b:
+            reader.fault(here, f'both ends on busbar "{a}"', "two different busbars", key=True)
+        elif not own and a is not None and b is not None:
+            yield Run(name, f"busbar {a}", f"busbar {b}", at)
+
+
+def _units(reader: Reader, name: str) -> int:
+    """How many units a run serves; 0 where that could not be read."""
+    return reader.devices[name].units if name in reader.devices and name not in reader.units_lost else 0
+
+
+def _ends(reader: Reader, path: Path, text: str, count: int, *, busbars: bool) -> Sequence[str | None]:
+    """One end of ``count`` runs, on busbars each with its post looked up; empty where nothing can be said of them.
+
+    The posts are looked up even where their number does not fit, or where it is not known how many are wanted (0).
+    """
+    if reader.spoilt(path):
+        return ()
+    spread = numbered(text, count) if count else None
+    if spread is None and count:
+        reader.uneven(path, text, count, "ends", str(path[-2]))
+    length = range_length(text) or 1
+    written = spread if spread is not None else numbered(text, length) or () if length <= MOST else ()
+    found = [_post(reader, path, end) if busbars else end for end in written]
+    return () if spread is None else found

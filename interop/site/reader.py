@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import islice
 from typing import Protocol
 
 from interop.records.catalog import LoadedRecord
 from interop.records.faults import Fault, InputFaults, nearest
 from interop.records.leaves import Expected, normal_id
-from interop.records.nodes import Document, shown
+from interop.records.nodes import Document, Path, shown
 from interop.site.models import SiteFile
 from interop.site.ranges import expand_ids, expand_many, range_length
 from interop.site.site import Device
 
-__all__ = ["Known", "Path", "Reader", "Records"]
+__all__ = ["SECTIONS", "Known", "Path", "Reader", "Records"]
 
-Path = tuple[str | int, ...]
-
+SECTIONS = ("packs", "controllers", "devices")
+"""The sections of a site file that name devices."""
 _COMPARISONS = 50_000
 """Names compared in one run to find near ones (some seconds); a site has few unknown names, or one range of them."""
 _TOLD = 10
@@ -37,21 +38,30 @@ class Records(Protocol):
     def __contains__(self, name: str) -> bool:
         """Whether a record has this id."""
 
-    def load(self, name: str) -> LoadedRecord:
-        """Return a record by id. Raises :class:`InputFaults` for a bad record."""
+    def read(self, name: str) -> LoadedRecord:
+        """Return what can be read of a record, with its faults. Raises :class:`InputFaults` where nothing can."""
 
 
 @dataclass(frozen=True)
 class Known:
-    """What is known before names are looked up: faults so far, paths left out, whether all catalogs could be read."""
+    """What is known before names are looked up: faults so far, paths at fault, whether all catalogs could be read.
+
+    ``rules`` gives the names of all rules; None: nobody looks up the rule of an acceptance.
+    """
 
     faults: tuple[Fault, ...] = ()
     spoilt: frozenset[Path] = frozenset()
     whole: bool = True
+    rules: Callable[[], Collection[str]] | None = None
 
 
 class Reader:
-    """Reads one site, gathering faults. ``doubtful`` are ids that are written but could not be read as devices."""
+    """Reads one site, gathering faults.
+
+    ``doubtful`` are ids that are written but could not be read as devices, ``heads`` what stands before the number in
+    keys that could not be expanded, ``lines`` where each id of a device was first written, ``units_lost`` devices whose
+    number of units could not be read. ``blind`` are sections of devices of which any name may be one.
+    """
 
     def __init__(self, document: Document, raw: SiteFile, records: Records, known: Known) -> None:
         self.document = document
@@ -61,7 +71,10 @@ class Reader:
         self.devices: dict[str, Device] = {}
         self.used: dict[str, bytes] = {}
         self.doubtful: set[str] = set()
-        self.blind = False
+        self.heads: set[str] = set()
+        self.lines: dict[str, int] = {}
+        self.units_lost: set[str] = set()
+        self.blind: set[str] = set()
         self.posts: dict[str, tuple[str, ...]] = {}
         self._known = known
         self._spoilt = {path[:n] for path in known.spoilt for n in range(1, len(path) + 1)}
@@ -69,7 +82,13 @@ class Reader:
         self._pack_count = -1
         self._packs: dict[str, None] = {}
         self._told: dict[Path, int] = {}
+        self._told_ports: set[tuple[Path, str, str]] = set()
         self._compared = 0
+
+    @cached_property
+    def rules(self) -> frozenset[str] | None:
+        """The names of all rules; None where nobody can say them."""
+        return None if self._known.rules is None else frozenset(self._known.rules())
 
     def fault(self, path: Path, got: str, expected: str, near: str | None = None, *, key: bool = False,
               rests_on: Sequence[str] = ()) -> None:
@@ -82,6 +101,10 @@ class Reader:
     def spoilt(self, path: Path) -> bool:
         """Whether what stands at a path has been left out."""
         return any(path[:n] in self._known.spoilt for n in range(1, len(path) + 1))
+
+    def touched(self, path: Path) -> bool:
+        """Whether what stands at a path, or anything below it, has been left out."""
+        return path in self._spoilt or self.spoilt(path)
 
     def uneven(self, path: Path, text: str, count: int, what: str, of: str) -> None:
         """Gather the fault of a range that is not as long as what it is for."""
@@ -97,17 +120,28 @@ class Reader:
 
     def packs(self, path: Path, text: str | Sequence[str], *, key: bool = False) -> tuple[str, ...]:
         """Expand ranges of known packs."""
+        known = self.known_packs
+        return tuple(name for name in self.ids(path, text, key=key)
+                     if self.device(path, name, known, "a pack of this site", key=key, of=("packs",)))
+
+    @property
+    def known_packs(self) -> Collection[str]:
+        """The ids of all packs read so far."""
         if self._pack_count != len(self.devices):
             self._packs = {one.id: None for one in self.devices.values() if one.kind == "pack"}
             self._pack_count = len(self.devices)
-        return tuple(name for name in self.ids(path, text, key=key)
-                     if self.device(path, name, self._packs, "a pack of this site", key=key))
+        return self._packs
 
-    def device(self, path: Path, name: str, known: Collection[str], what: str, *, key: bool = False) -> bool:
-        """Whether a name is one of the known devices; a fault if not, unless its own entry is at fault."""
-        if name not in known and (name in self.doubtful or self.blind):
+    def device(self, path: Path, name: str, known: Collection[str], what: str, *, key: bool = False,
+               of: Sequence[str] = SECTIONS) -> bool:
+        """Whether a name is one of the known devices ``of`` some sections; a fault if not, unless its own entry is."""
+        if name not in known and self.may_be(name, of):
             return False
         return self.known(path, name, known, what, key=key)
+
+    def may_be(self, name: str, of: Sequence[str] = SECTIONS) -> bool:
+        """Whether a name may be that of a device whose entry is at fault."""
+        return name in self.doubtful or _head(name) in self.heads or any(section in self.blind for section in of)
 
     def written(self, key: str) -> None:
         """Note the ids of an entry that could not be read, so that nobody is told that they do not exist."""
@@ -115,7 +149,24 @@ class Reader:
             self.doubtful.update(expand_ids(key))
         except Expected:
             self.doubtful.add(key)
-            self.blind = self.blind or ".." in key or "," in key  # whatever it was meant to name
+            if ".." in key or "," in key:  # whichever numbers it was meant to name
+                self.heads.update(_head(end.strip()) for piece in key.split(",") for end in piece.split(".."))
+
+    def port(self, path: Path, text: str, owner: str, records: Sequence[LoadedRecord]) -> None:
+        """Tell that no record has such a port, once a record where many devices are named at one place."""
+        told = (path, text, records[0].document.file)
+        if told in self._told_ports or any(map(_sockets_doubtful, records)):
+            return
+        self._told_ports.add(told)
+        ports = [port for loaded in records for port in loaded.record.ports.values()]
+        sockets = list(dict.fromkeys(socket for port in ports for socket in port.sockets))
+        known = list(dict.fromkeys([*(name for loaded in records for name in loaded.record.ports), *sockets]))
+        near = nearest(text, sockets)
+        if near is not None and text != near and _head(text) == _head(near):  # they differ in their number only
+            near = next(" or ".join(s for s in port.sockets if _head(s) == _head(near))
+                        for port in ports if near in port.sockets)
+        self.fault(path, shown(text), f"a port or socket of {owner}: {', '.join(known) or 'there is none'}",
+                   near or self._near(text, known))
 
     def known(self, path: Path, name: str, known: Collection[str], what: str, *, key: bool = False) -> bool:
         """Whether a name is one of the known ones; a fault if not."""
@@ -137,7 +188,9 @@ class Reader:
         return nearest(name, known)
 
     def record(self, path: Path, name: str) -> LoadedRecord | None:
-        """Look a model up; faults of the record itself are gathered once."""
+        """Look a model up; faults of the record itself are gathered once, and what could be read of it is used."""
+        if self.spoilt(path):
+            return None
         if name not in self.records:
             if self._known.whole:
                 near = self._near(name, self.records.ids)
@@ -146,10 +199,23 @@ class Reader:
         if normal_id(name) in self._bad_records:
             return None
         try:
-            loaded = self.records.load(name)
+            loaded = self.records.read(name)
         except InputFaults as bad:
             self.faults += bad.faults
             self._bad_records.add(normal_id(name))
             return None
+        if loaded.document.file not in self.used:
+            self.faults += loaded.faults
         self.used[loaded.document.file] = loaded.data
         return loaded
+
+
+def _head(name: str) -> str:
+    """What stands before the number of an id."""
+    return name.rstrip("0123456789")
+
+
+def _sockets_doubtful(loaded: LoadedRecord) -> bool:
+    """Whether the name of a port or socket may be among what could not be read of a record."""
+    return loaded.lost("ports") or any(path[0] == "ports" and (len(path) < 3 or path[2] == "sockets")
+                                       for path in loaded.spoilt)

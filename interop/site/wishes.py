@@ -6,9 +6,9 @@ import re
 from collections.abc import Sequence
 
 from interop.records.faults import nearest
-from interop.records.leaves import Expected, calendar_date
-from interop.records.nodes import shown
-from interop.site.reader import Path, Reader
+from interop.records.leaves import Expected, calendar_date, normal_id
+from interop.records.nodes import Gap, shown
+from interop.site.reader import SECTIONS, Path, Reader
 from interop.site.site import Accepted, Link, Wish
 
 __all__ = ["read_accepted", "read_wishes"]
@@ -44,6 +44,8 @@ def read_wishes(reader: Reader, links: Sequence[Link], none: frozenset[str]) -> 
     for must, field in ((True, "must"), (False, "prefer")):
         for i, text in enumerate(getattr(reader.raw.wishes, field)):
             path: Path = ("wishes", field, i)
+            if isinstance(text, Gap):
+                continue
             what, match = _matched(text)
             if match is None:
                 reader.fault(path, shown(text), "a wish: " + "; ".join(_WISH_WORDS), nearest(text, _WISH_WORDS))
@@ -51,7 +53,7 @@ def read_wishes(reader: Reader, links: Sequence[Link], none: frozenset[str]) -> 
             groups = match.groupdict()
             ids = reader.packs(path, groups["ids"]) if groups.get("ids") else ()
             link = groups.get("link")
-            if link is not None and not reader.spoilt(("links", link)):
+            if link is not None and not reader.spoilt(("links",)):
                 reader.known(path, link, told.links, "a link of this site")
             if must and what in ("fewest switches", "physical order"):
                 reader.fault(path, shown(text), "under prefer: it has no yes or no")
@@ -120,16 +122,28 @@ def read_accepted(reader: Reader) -> tuple[Accepted, ...]:
     accepted = []
     models = sorted({one.record.id for one in reader.devices.values()})
     known = dict.fromkeys([*reader.devices, *models])
+    entries = [*reader.raw.racks.values(), *(e for one in SECTIONS for e in getattr(reader.raw, one).values())]
+    written = {normal_id(entry.model) for entry in entries if entry.model is not None}
     for i, entry in enumerate(reader.raw.accepted):
         path: Path = ("accepted", i)
+        if not isinstance(entry.rule, Gap):
+            _rule(reader, (*path, "rule"), entry.rule)
         about = reader.ids((*path, "about"), entry.about)
         for name in about:
-            if name in reader.records and reader.doubtful:
-                continue  # the model of a device that could not be read
+            if reader.doubtful and (name in reader.records or name in written):
+                continue  # the model of a device that could not be read, or one whose own entry tells what is wrong
             reader.device((*path, "about"), name, known, "a device or model of this site")
         try:
-            _DATE.parse(entry.on)
+            if not isinstance(entry.on, Gap):
+                _DATE.parse(entry.on)
         except Expected as bad:
             reader.fault((*path, "on"), shown(entry.on), bad.expected)
         accepted.append(Accepted(entry.rule, about, entry.why, entry.by, entry.on, reader.document.at(path)))
     return tuple(accepted)
+
+
+def _rule(reader: Reader, path: Path, name: str) -> None:
+    """Tell of a rule that there is not: an acceptance that is never looked at is worse than none."""
+    rules = reader.rules
+    if rules is not None and name not in rules:
+        reader.fault(path, shown(name), "a rule (interop explain lists them all)", nearest(name, rules))

@@ -127,20 +127,22 @@ class Word:
     items: tuple[tuple[Mixing, bool], ...]
 
 
-def _says(item: Mixing, *, linked: bool) -> str:
-    busbar = item.same_busbar or ("yes" if item.same_link == "yes" else "silent")
-    if busbar == "no" or (linked and item.same_link == "no"):
+def _says(item: Mixing, *, linked: bool, busbar: bool) -> str:
+    on_busbar = item.same_busbar or ("yes" if item.same_link == "yes" else "silent")
+    asked = [word for word, meant in ((on_busbar, busbar), (item.same_link, linked)) if meant]
+    if "no" in asked:
         return "no"
-    return "yes" if busbar == "yes" and (not linked or item.same_link == "yes") else "silent"
+    return "silent" if "silent" in asked else "yes"
 
 
-def maker_words(record: Record, other: Record, *, linked: bool) -> Word:
-    """Return what a record says of another on one busbar, or on one link too where ``linked``.
+def maker_words(record: Record, other: Record, *, linked: bool, busbar: bool = True) -> Word:
+    """Return what a record says of another: on one busbar, on one link too where ``linked``, or on one link only
+    where not ``busbar``.
 
     A statement about a generation may speak of a record whose generation is not known: then it cannot be told.
     """
     items = mixing_candidates(record, other)
-    says = [_says(item, linked=linked) for item, _ in items]
+    says = [_says(item, linked=linked, busbar=busbar) for item, _ in items]
     if not any(sure for _, sure in items):
         says.append("silent")
     against = [Answer.BROKEN if word == "no" else Answer.HOLDS for word in says]

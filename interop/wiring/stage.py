@@ -27,6 +27,7 @@ __all__ = [
     "as_found",
     "as_wanted",
     "banks_of",
+    "busbars_of",
     "joined_pins",
     "stage_pack",
 ]
@@ -114,6 +115,7 @@ class Stage:
     cables_known: bool = True
     links_known: bool = True
     terminators: Mapping[tuple[str, str], bool | None] = field(default_factory=dict)
+    hindered: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def link_of(self) -> dict[str, StageLink]:
@@ -123,6 +125,20 @@ class Stage:
             for pack in link.packs:
                 found.setdefault(pack, link)
         return found
+
+    @cached_property
+    def banks_with(self) -> dict[str, frozenset[int]]:
+        """The banks that hold each pack, by their place in ``banks``: several where it is not drawn."""
+        found: dict[str, set[int]] = {}
+        for i, bank in enumerate(self.banks):
+            for name in bank:
+                found.setdefault(name, set()).add(i)
+        return {name: frozenset(numbers) for name, numbers in found.items()}
+
+    def on_one_bank(self, names: Iterable[str]) -> bool:
+        """Return whether some bank holds all these packs (packs that are not drawn stand in every bank)."""
+        held = [self.banks_with.get(name, frozenset()) for name in names]
+        return not held or bool(frozenset.intersection(*held))
 
     @cached_property
     def shapes(self) -> dict[str, Shape]:
@@ -374,22 +390,32 @@ def _purpose(site: Site, link_of: Mapping[str, StageLink], a: StageEnd, b: Stage
     return None, None
 
 
-def banks_of(site: Site, packs: Iterable[str]) -> tuple[tuple[str, ...], ...]:
-    """Return the banks: packs that end on one busbar, through power runs. Without runs all packs are one bank."""
-    names = list(packs)
-    if not site.runs:
-        return (tuple(names),) if names else ()
+def busbars_of(site: Site) -> dict[str, int]:
+    """Return a number for the busbar of each device that a power run ends on: equal where runs join them."""
     import networkx as nx
 
     graph: nx.Graph = nx.Graph()
-    graph.add_nodes_from(names)
     graph.add_edges_from((run.a, run.b) for run in site.runs)
-    groups = []
-    for group in nx.connected_components(graph):
-        mine = tuple(n for n in names if n in group)
-        if mine:
-            groups.append(mine)
-    return tuple(groups)
+    numbered = enumerate(nx.connected_components(graph))
+    return {name: number for number, group in numbered for name in group if name in site.devices}
+
+
+def banks_of(site: Site, packs: Iterable[str]) -> tuple[tuple[str, ...], ...]:
+    """Return the banks: packs that end on one busbar, through power runs, in the given order.
+
+    Without runs of packs all packs are one bank. A pack without a run, where others have one, may end on any busbar:
+    it stands in every bank, so that each is judged with it.
+    """
+    names = list(packs)
+    where = busbars_of(site) if site.runs else {}
+    numbers = dict.fromkeys(where[name] for name in names if name in where)
+    if not numbers:
+        return (tuple(names),) if names else ()
+    banks: dict[int, list[str]] = {number: [] for number in numbers}
+    for name in names:
+        for number in (where[name],) if name in where else numbers:
+            banks[number].append(name)
+    return tuple(tuple(bank) for bank in banks.values())
 
 
 def as_found(site: Site) -> Stage:

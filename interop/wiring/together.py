@@ -18,7 +18,7 @@ from interop.wiring.talks import (
     report_talks,
 )
 
-__all__ = ["obstacle", "talk_words"]
+__all__ = ["LEFT", "obstacle", "talk_words"]
 
 LEFT = (
     "the addresses, the number of packs on a bus, a wish or a switch that the site file sets, or the cables "

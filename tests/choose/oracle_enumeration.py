@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tests.choose import oracle_model as om
 
-__all__ = ["Best", "Decision", "best_of", "vector_of"]
+__all__ = ["OFF", "Best", "Decision", "Plan", "best_of", "meant", "vector_of"]
 
 Config = tuple[om.Talk, int] | None
 WIDTH = 40
@@ -29,18 +29,47 @@ class Decision:
     role: str
     mode: str | None
     address: int | None
+    chain: tuple[str, int] | None = None
+    """Dialect and rate among packs; None: not said."""
+    report: tuple[str, int] | None = None
+    """Dialect and rate towards the controller, of a manager; None: not said."""
+
+
+def meant(one: Decision, said: Decision) -> bool:
+    """Whether a decision is what another says of it."""
+    return (
+        (one.link, one.role, one.mode, one.address) == (said.link, said.role, said.mode, said.address)
+        and said.chain in (None, one.chain)
+        and said.report in (None, one.report)
+    )
 
 
 OFF = Decision(None, "unmanaged", None, None)
 
 
 @dataclass(frozen=True)
+class Plan:
+    """Who is on one link, and the vector of its component."""
+
+    manager: str | None
+    members: tuple[str, ...]
+    vector: tuple[int, ...]
+
+
+@dataclass(frozen=True)
 class Best:
-    """The least vector, summed over components, and the decisions by pack; None where the conditions cannot
-    all hold."""
+    """The least vector, summed over components, and the decisions by pack.
+
+    ``plans``: by link the best plan and the best with another manager or other packs on the link (None: no other).
+    """
 
     vector: tuple[int, ...]
     decisions: Mapping[str, Decision]
+    plans: Mapping[str, tuple[Plan, Plan | None]]
+
+
+Who = tuple[str | None, tuple[str, ...]]
+"""Manager and packs of one link."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +94,8 @@ class _Component:
             link.id: {p.id: i for i, p in enumerate(p for p in packs if p.id in link.packs)} for link in links
         }
         self.options: dict[tuple[int, int, Config], list[_Option]] = {}
+        self.least: list[dict[Who, int]] = [{} for _ in links]
+        """By link, for every manager and set of packs that some plan has, the least of those plans."""
 
     def packed(self, row: int, levels: Sequence[int], slot: int) -> int:
         return sum(u * v for u, v in zip(self.units, levels, strict=True)) + (slot << 20 * (len(self.packs) - 1 - row))
@@ -76,13 +107,16 @@ class _Component:
         levels = om.off_levels(self.plant, self.packs[row])
         return [] if levels is None else [_Option(OFF, self.packs[row], self.packed(row, levels, 10**6 - 1))]
 
-    def on(self, row: int, index: int, config: Config) -> list[_Option]:
+    def on(self, row: int, index: int, config: Config, fixed: Mapping[str, Decision] | None) -> list[_Option]:
         """Every way a pack can stand on a link of ``config``: (talk, number of packs)."""
         if (row, index, config) not in self.options:
             best: dict[Decision, _Option] = {}
-            for option in self._on(row, index, config):  # ways of reporting that cost more decide nothing
-                if option.decision not in best or option.key < best[option.decision].key:
-                    best[option.decision] = option
+            for option in self._on(row, index, config):
+                if fixed is not None and not meant(option.decision, fixed[option.pack.id]):
+                    continue
+                bare = replace(option.decision, report=None)  # ways of reporting that cost more decide nothing
+                if bare not in best or option.key < best[bare].key:
+                    best[bare] = option
             self.options[row, index, config] = list(best.values())
         return self.options[row, index, config]
 
@@ -96,9 +130,9 @@ class _Component:
             if levels is not None:
                 where = self.plant.links.index(link) * 1000
                 slot = where + (0 if stand.role == "manager" else 1 + (stand.address or 0))
-                yield _Option(
-                    Decision(link.id, stand.role, stand.mode, stand.address), pack, self.packed(row, levels, slot)
-                )
+                report = stand.report[1:] if stand.role == "manager" else None
+                decision = Decision(link.id, stand.role, stand.mode, stand.address, talk[1:], report)
+                yield _Option(decision, pack, self.packed(row, levels, slot))
 
     def configs(self, index: int) -> list[Config]:
         link = self.links[index]
@@ -110,16 +144,34 @@ class _Component:
             if sum(c[1] for c in configs if c is not None) > len(self.packs):
                 continue
             rows = [
-                [*itertools.chain(*(self.on(r, i, c) for i, c in enumerate(configs))), *self.off(r)]
+                [
+                    *itertools.chain(*(self.on(r, i, c, fixed) for i, c in enumerate(configs))),
+                    *(o for o in self.off(r) if fixed is None or fixed[o.pack.id].link is None),
+                ]
                 for r in range(len(self.packs))
             ]
-            if fixed is not None:
-                rows = [[o for o in row if o.decision == fixed[o.pack.id]] for row in rows]
             for taken in self._trees(rows, configs, []):
                 key = self._judge(taken, configs)
-                if key is not None and (best is None or key < best[0]):
+                if key is None:
+                    continue
+                for link, least in zip(self.links, self.least, strict=True):
+                    who = _who(taken, link.id)
+                    least[who] = min(key, least.get(who, key))
+                if best is None or key < best[0]:
                     best = key, taken
         return best
+
+    def plans(self, taken: Sequence[_Option]) -> dict[str, tuple[Plan, Plan | None]]:
+        """By link the best plan and the best with another manager or other packs."""
+        found: dict[str, tuple[Plan, Plan | None]] = {}
+        for link, least in zip(self.links, self.least, strict=True):
+            first = _who(taken, link.id)
+            second = min((who for who in least if who != first), key=least.__getitem__, default=None)
+            found[link.id] = (
+                Plan(*first, self.vector(least[first])),
+                None if second is None else Plan(*second, self.vector(least[second])),
+            )
+        return found
 
     def _trees(
         self, rows: Sequence[Sequence[_Option]], configs: Sequence[Config], taken: list[_Option]
@@ -210,6 +262,11 @@ def _stands(plant: om.Plant, pack: om.Pack, link: om.Wanted, talk: om.Talk, coun
             yield om.Standing("member", mode, address, count, talk, (kind, "", 0))
 
 
+def _who(taken: Sequence[_Option], link: str) -> Who:
+    mine = [o for o in taken if o.decision.link == link]
+    return next((o.pack.id for o in mine if o.decision.role == "manager"), None), tuple(o.pack.id for o in mine)
+
+
 def _contradict(one: _Option, other: _Option) -> bool:
     a, b = one.decision, other.decision
     if a.link is None or a.link != b.link:
@@ -235,6 +292,7 @@ def vector_of(plant: om.Plant, decisions: Mapping[str, Decision]) -> tuple[int, 
 def _solved(plant: om.Plant, fixed: Mapping[str, Decision] | None) -> Best | None:
     total = [0] * len(om.level_names(plant))
     decisions = {p.id: OFF for p in plant.packs}
+    plans: dict[str, tuple[Plan, Plan | None]] = {}
     for links, packs in om.components(plant):
         component = _Component(plant, links, packs)
         found = component.solve(fixed)
@@ -242,4 +300,5 @@ def _solved(plant: om.Plant, fixed: Mapping[str, Decision] | None) -> Best | Non
             return None
         total = [a + b for a, b in zip(total, component.vector(found[0]), strict=True)]
         decisions.update({o.pack.id: o.decision for o in found[1]})
-    return Best(tuple(total), decisions)
+        plans.update(component.plans(found[1]))
+    return Best(tuple(total), decisions, plans)

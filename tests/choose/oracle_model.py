@@ -112,6 +112,7 @@ class Wish:
     what: str
     about: tuple[str, ...]
     link: str | None = None
+    text: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -198,10 +199,10 @@ def _wish(text: str) -> Wish:
     for head, what in _SHAPES:
         if text.startswith(head):
             ids, _, link = text[len(head) :].partition(" of ")
-            return Wish(what, tuple(listed(ids)) if ids else (), link or None)
+            return Wish(what, tuple(listed(ids)) if ids else (), link or None, text)
     words = text.removeprefix("keep ")
     what = "unmanaged" if words.endswith(" unmanaged") else "managed"
-    return Wish(what, tuple(listed(words.removesuffix(" " + what))))
+    return Wish(what, tuple(listed(words.removesuffix(" " + what))), None, text)
 
 
 def _ranks(packs: Mapping[str, Tree]) -> dict[str, int]:
@@ -341,6 +342,7 @@ def fits(when: Tree, role: str, mode: str, bus: str) -> bool:
     return all(have[k] in listed(v) for k, v in when.items())
 
 
+@cache
 def wanted(rec: Rec, stand: Standing) -> dict[str, list[str | None]] | None:
     """Each switch as it must stand: None where it hangs on the ends of the route. None: cannot be set."""
     rows: dict[str, list[str | None]] = {}
@@ -586,6 +588,58 @@ def most_packs(manager: Rec, present: frozenset[Rec]) -> int:
     if manager.given != "by switches":
         most = min([most, *(len(r.allowed - r.kept) + ("none" in r.manager_at.values()) for r in present)])
     return most
+
+
+def counts(rec: Rec) -> bool:
+    """Whether a switch of a record counts the packs or the members."""
+    return any(part.sets.startswith("count") for _, _, parts in rec.rows.values() for part in parts)
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Who is on a link and how: records, talk, the manager's record and address, slots (None: the route numbers)."""
+
+    present: frozenset[Rec]
+    talk: Talk
+    manager: Rec
+    at: int | None
+    slots: Slots | None
+
+
+def frames(plant: Plant, link: Wanted) -> Iterator[Frame]:
+    """Every frame of a link."""
+    recs = list(dict.fromkeys(plant.by_id[p].rec for p in link.packs))
+    for size in range(1, len(recs) + 1):
+        for some in itertools.combinations(recs, size):
+            if any(excluded(a, b) for a, b in itertools.combinations(some, 2)) or len({r.given for r in some}) > 1:
+                continue
+            present = frozenset(some)
+            for talk, manager in itertools.product(talks(plant, link), some):
+                spoken = all(any(speaks(r, m, talk) for m in left_modes(r, present)) for r in some)
+                if spoken and may_manage(manager, present) and reports(plant, link, manager):
+                    yield from _addressed(present, talk, manager)
+
+
+def room(plant: Plant, link: Wanted) -> int:
+    """Most packs that any frame of a link can take, wishes and switches apart."""
+    return max(
+        (
+            min(most_packs(f.manager, f.present), sum(plant.by_id[p].rec in f.present for p in link.packs))
+            for f in frames(plant, link)
+        ),
+        default=0,
+    )
+
+
+def _addressed(present: frozenset[Rec], talk: Talk, manager: Rec) -> Iterator[Frame]:
+    if manager.given != "by switches":
+        yield Frame(present, talk, manager, None, None)
+        return
+    options = {a for m in manager.modes for a in manager_addresses(manager, m)}
+    for at in sorted(options, key=lambda a: -1 if a is None else a):
+        slots = slots_of(manager, at, present)
+        if slots is not None:
+            yield Frame(present, talk, manager, at, slots)
 
 
 # ---- levels ---------------------------------------------------------------------------------------------------------

@@ -331,7 +331,9 @@ def random_case(rng: random.Random, least: int, most: int, models: int = 3, link
     """Draw a case of ``least`` to ``most`` packs of at most ``models`` records on at most ``links`` links."""
     n = rng.randint(least, most)
     width = 3 if n <= 6 else max(4, (n + 3).bit_length())
-    hows = ["binary", "binary", "table", "flag", "menu", "wheel"] if n < 14 else ["binary", "binary", "flag", "menu"]
+    hows = ["binary", "binary", "table", "flag", "menu", "wheel"]
+    if n >= 14:  # a wheel has 16 positions
+        hows = ["binary", "binary", "table", "flag", "menu"]
     by_route = rng.random() < 0.15
     records = [
         _record(
@@ -372,9 +374,9 @@ def random_case(rng: random.Random, least: int, most: int, models: int = 3, link
 
 def _links(rng: random.Random, site: Tree, names: list[str], links: int) -> None:
     wanted: Tree = {}
-    if links > 1 and len(names) != 5 and len(names) < 8 and rng.random() < 0.6:
+    if links > 1 and len(names) != 5 and rng.random() < (0.6 if len(names) < 8 else 0.25):
         first = [p for p in names if rng.random() < 0.8] or names[:1]
-        second = [p for p in names if rng.random() < 0.6] or names[-1:]
+        second = [p for p in names if rng.random() < (0.6 if len(names) < 8 else 0.4)] or names[-1:]
         wanted["north"] = {"packs": first, "manager": "propose", "reports_to": rng.choice(["INV", "INV", "SUN"])}
         wanted["south"] = {"packs": second, "manager": "propose", "reports_to": rng.choice(["INV", "SUN"])}
     else:

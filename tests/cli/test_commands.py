@@ -144,16 +144,18 @@ def test_the_plan_in_short(small: Path) -> None:
     assert lines[:2] == ["Boat house", "Link rack: manager A1, members A2, A3, reports to INV"]
     assert lines[2].startswith("        Second best for link rack: ")
     start = next(i for i, line in enumerate(lines) if line.startswith("Pack"))
-    assert lines[start : start + 9] == [
-        "Pack  Place          Role     Mode  Address  Row  Set   Was",
-        "A1    rack L slot 1  manager  own   0        ADD  0000  the same",
-        "A2    rack L slot 2  member   own   1        ADD  1000  the same",
-        "A3    rack L slot 3  member   own   2        ADD  0100  xx00",
-        "Switches in the order printed on the device, left to right: 1 on, 0 off, x nobody looked.",
-        "Cable  From       To        Action  Joined  Cut at both ends",
-        "W1     A1 LINK2   A2 LINK1  keep    1..8    -",
-        "W2     A2 LINK2   A3 LINK1  keep    1..8    -",
-        "W3     A1 REPORT  INV BAT   keep    4..6    1..3, 7, 8",
+    assert lines[start : start + 11] == [
+        "Pack  Place          Role     Mode  Address  Row  Switches  Set   Was",
+        "A1    rack L slot 1  manager  own   0        ADD  1..4      0000  the same",
+        "A2    rack L slot 2  member   own   1        ADD  1..4      1000  the same",
+        "A3    rack L slot 3  member   own   2        ADD  1..4      0100  xx00",
+        "Set and Was: one sign for each switch, in the order of the numbers under Switches: 1 on, 0 off, x",
+        "nobody looked.",
+        "Cable  From       To        Work  Joined  Cut at both ends",
+        "W1     A1 LINK2   A2 LINK1  keep  1..8    -",
+        "W2     A2 LINK2   A3 LINK1  keep  1..8    -",
+        "W3     A1 REPORT  INV BAT   keep  4..6    1..3, 7, 8",
+        "Enter in INV: tarn-can: menu 21, code 03.",
     ]
     fingerprint = json.loads((small / "out" / "plan.json").read_bytes())["fingerprint"]
     assert lines[-1] == f"Plan fingerprint: {fingerprint[:4]} {fingerprint[4:8]} {fingerprint[8:12]}"
@@ -164,7 +166,7 @@ def test_a_wheel_is_told_from_a_switch_that_is_on(tmp_path: Path) -> None:
     site(tmp_path, "packs:\n  C1..C2: {model: crag-300}\nfound: {C1: {DIAL: 1}}\nlinks: {none: C1..C2}\n")
     done = run(tmp_path, "plan", "site.yaml", "--out", "out")
     rows = [line for line in done.stdout.splitlines() if re.match(r"C[12] ", line)]
-    assert [row.partition("DIAL")[2] for row in rows] == ["  at 1  the same", "  at 1  not seen"]
+    assert [row.partition("DIAL")[2] for row in rows] == ["  -         at 1  the same", "  -         at 1  not seen"]
 
 
 def on_terminal(folder: Path, columns: int, *args: str) -> list[str]:
@@ -190,15 +192,60 @@ def on_terminal(folder: Path, columns: int, *args: str) -> list[str]:
     return plain.replace("\r\n", "\n").splitlines()
 
 
-@pytest.mark.parametrize("columns", [60, 80, 120])
+@pytest.mark.parametrize("columns", [40, 60, 80, 120])
 def test_lines_fit_the_terminal_and_break_between_words(small: Path, columns: int) -> None:
     shown = on_terminal(small, columns, "plan", "site.yaml", "--out", "out")
     assert max(map(len, shown)) <= columns
-    if columns >= 80:  # the table needs no broken cells
-        piped = run(small, "plan", "site.yaml", "--out", "out").stdout
-        assert " ".join(shown).split() == piped.split()
+    piped = run(small, "plan", "site.yaml", "--out", "out").stdout
     words = {word for line in shown for word in line.split()}
+    if columns >= 80:  # the table needs no broken cells
+        assert " ".join(shown).split() == piped.split()
+    else:
+        heads = "Pack: Place: Role: Mode: Address: Row: Switches: Set: Was: Cable: From: To: Work: Joined: Cut ends:"
+        assert words - set(heads.split()) <= set(piped.split())  # no word is broken
     assert {"site.yaml:5:3", "0000", "0100"} <= words
+
+
+def test_a_row_that_stands_on_its_head_is_told_by_its_numbers(tmp_path: Path) -> None:
+    """Terminal, plan.json and sheet: the terminal names the order, the sheet draws 4 3 2 1 as they are seen."""
+    folder = ROOT / "tests" / "exercises"
+    (tmp_path / "sites").mkdir()
+    for name in ("records", "sites"):
+        shutil.copytree(folder / name, tmp_path / name, dirs_exist_ok=True)
+    shutil.copytree(ROOT / "catalogs", tmp_path / "catalogs")
+    done = run(tmp_path / "sites", "plan", "ex06-upside-down.yaml", "--out", "out")
+    rows = {line.split()[0]: line for line in done.stdout.splitlines() if re.match(r"[NO]\d ", line)}
+    assert rows["N1"].endswith("1..4 upside down  0100  new"), rows["N1"]
+    plan = json.loads((tmp_path / "sites" / "out" / "plan.json").read_bytes())
+    ((_, row),) = plan["packs"]["N1"]["switches"].items()
+    assert row["set"] == ["off", "on", "off", "off"]
+    assert unbroken(
+        "Upside down: with the label upright the row is seen, and drawn on its sheet, from the last of its numbers to "
+        "the first. Go by the numbers."
+    ) in unbroken(done.stdout)
+    assert "left to right" not in done.stdout
+
+
+def test_a_draft_says_so_on_the_terminal(small: Path) -> None:
+    plain = run(small, "plan", "site.yaml", "--out", "out")
+    draft = run(small, "plan", "site.yaml", "--out", "draft", "--draft")
+    assert plain.returncode == draft.returncode == 4
+    lines = draft.stdout.splitlines()
+    assert lines[:2] == ["Boat house", "DRAFT - NOT FOR INSTALLATION"]
+    assert "DRAFT - NOT FOR INSTALLATION: plan anew without --draft before anything is set or joined." in lines
+    verdict = "Settings are cleared. Joining (closing power) is NOT cleared."
+    assert verdict in plain.stdout.splitlines()
+    assert f"In the plan without --draft: s{verdict[1:]}" in lines
+    assert verdict not in lines
+    assert "DRAFT" not in plain.stdout
+
+
+def test_a_single_pack_has_no_second_best_called_none(tmp_path: Path) -> None:
+    site(tmp_path, "packs:\n  A1: {model: tarn-a}\ncontrollers:\n  INV: {model: mole-6}\n"
+                   "links:\n  rack: {packs: A1, manager: propose, reports_to: INV, cables: propose}\n")
+    shown = run(tmp_path, "plan", "site.yaml", "--out", "out").stdout
+    assert "Second best for link rack: no pack on it; it loses at" in shown
+    assert "None" not in shown
 
 
 def test_explain_says_every_rule(small: Path) -> None:
@@ -278,8 +325,8 @@ def test_harmful_ids_are_refused(tmp_path: Path, name: str) -> None:
     done = run(tmp_path, "check", "site.yaml")
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr.count("\n") == 1
-    assert done.stderr.endswith("; expected an id: a letter or digit, then letters, digits, space and . + - _ / ( ) #, "
-                                "at most 64 characters\n")
+    assert done.stderr.endswith("; expected an id: a letter or digit first and last, between them letters, digits, "
+                                "space and . + - _ / ( ) # (no two points together), at most 64 characters\n")
 
 
 def test_the_folder_is_named_whole(small: Path) -> None:

@@ -35,7 +35,7 @@ def test_it_says_roles_addresses_terminators_and_conductors() -> None:
         "straight, keeps 7, 8",
         "cut: 1, 2, 3, 4, 5, 6",
         "re-pinned, keeps 4 to 1, 5 to 2, 6",
-        "JOINING NOT CLEARED: do not connect any pack to another.",
+        "JOINING NOT CLEARED: do not connect power terminals.",
         "On the busbar only, no data cable:",
     ):
         assert line in lines

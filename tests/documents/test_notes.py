@@ -10,7 +10,7 @@ import pytest
 
 from interop.documents.conductors import conductor_inputs
 from interop.documents.face import CableFace, FaceMismatch
-from interop.documents.notes import cable_notes, note_inputs
+from interop.documents.notes import NoteInput, cable_notes, note_inputs
 from interop.documents.settle import NotCleared
 from interop.standards.plugs import UnknownPlug
 from tests.documents.example import made, small_faces, small_plan
@@ -154,3 +154,98 @@ def test_a_draft_is_marked_on_every_page_and_without_clearance_nothing_else_is_m
 def test_a_site_without_data_cables_says_so(tmp_path: Path) -> None:
     (page,) = texts(cable_notes(made(cables={}), small_faces()), tmp_path)
     assert "This plan has no data cables." in page
+
+
+# --- cables that stand there already -------------------------------------------------------------------------------
+
+
+def one_note(entry: dict[str, Any], **face: Any) -> NoteInput:
+    """Note W1 of the small plan with its entry changed, and a face of an installed cable."""
+    plan = small_plan()
+    plan["cables"]["W1"] |= entry
+    faces = small_faces()
+    cables = {**faces.cables, "W1": replace(faces.cables["W1"], installed=True, **face)}
+    return next(note for note in note_inputs(plan, replace(faces, cables=cables)) if note.id == "W1")
+
+
+def straight(*pins: int) -> tuple[tuple[str, str], ...]:
+    return tuple((str(pin), str(pin)) for pin in pins)
+
+
+MOVED = {"work": "move", "moved": [[["R2", "LINK", "LINK2"], ["N1", "LINK", "LINK2"]]]}
+
+
+def test_a_cable_that_only_moves_says_from_where_to_where_and_has_nothing_cut() -> None:
+    note = one_note(MOVED | {"joined": [["7", "7"], ["8", "8"]], "cut": []}, was=straight(7, 8))
+    assert note.work == "move"
+    assert note.kind_words == "straight, only conductors 7, 8, 0.5 m. No conductor changes"
+    assert note.moves == (
+        "Move the plug of end 1 from R2 LINK2 (rack L slot 3) to N1 LINK2 (rack L slot 1).",
+        "End 2 stays in R1 LINK1.",
+    )
+    assert [(one.here, one.do) for one in note.conductors] == [("7", "keep"), ("8", "keep")]
+    assert {state for end in note.ends for _pin, state in end.contacts} == {"keep", "empty"}
+
+
+def test_the_printed_note_of_a_moved_cable(tmp_path: Path) -> None:
+    plan = small_plan()
+    plan["cables"]["W1"] |= MOVED | {"cut": []}
+    faces = small_faces()
+    face = replace(faces.cables["W1"], installed=True, was=straight(7, 8))
+    page = " ".join(texts(cable_notes(plan, replace(faces, cables={**faces.cables, "W1": face})), tmp_path)[0].split())
+    assert "MOVE this cable" in page
+    assert "Move the plug of end 1 from R2 LINK2 (rack L slot 3) to N1 LINK2 (rack L slot 1)." in page
+    assert "CUT" not in page
+
+
+def test_a_cable_that_moves_and_changes_says_both() -> None:
+    entry = MOVED | {"work": "move and alter", "cut": ["1", "2"]}
+    note = one_note(entry, was=straight(1, 2, 7, 8), was_cut=())
+    assert (note.work, len(note.moves)) == ("move and alter", 2)
+    assert [(one.here, one.do) for one in note.conductors] == [
+        ("1", "cut"), ("2", "cut"), ("7", "keep"), ("8", "keep")]  # fmt: skip
+
+
+def test_what_is_cut_already_is_checked_and_what_is_missing_is_joined() -> None:
+    note = one_note({"work": "alter", "cut": ["1", "2"]}, was=straight(2, 7), was_cut=("1",))
+    assert [(one.here, one.do) for one in note.conductors] == [
+        ("1", "is cut"), ("2", "cut"), ("7", "keep"), ("8", "add")]  # fmt: skip
+    assert note.kind_words.endswith(", 0.5 m. It lacks 1 of its conductors: new plugs, or a new cable")
+
+
+def test_a_cable_of_unknown_make_is_metered_first() -> None:
+    note = one_note({"work": "alter"}, was=None)
+    assert note.kind_words.endswith("0.5 m. How it is made now is not known: meter it first")
+
+
+def test_a_plug_whose_socket_nobody_wrote_down_is_looked_for() -> None:
+    note = one_note(MOVED | {"moved": [[["N1", "LINK", None], ["N1", "LINK", "LINK2"]]]}, was=straight(7, 8))
+    assert note.moves[0] == "End 1 belongs in N1 LINK2; look where it is now."
+
+
+def test_the_note_of_a_report_cable_says_which_unit_and_what_to_enter(tmp_path: Path) -> None:
+    plan = small_plan()
+    plan["devices"]["INV"]["units"] = 3
+    plan["cables"]["W3"]["lands_on"] = "unit 1"
+    plan["settings"] = {"INV": {"dialect": {"value": "tarn-can: menu 21, code 03", "because": "", "set_by": ["N1"]}}}
+    notes = {note.id: note for note in note_inputs(plan, small_faces())}
+    assert notes["W3"].ends[1].goes_to == "INV BAT, unit 1 of 3"
+    words = "Plug into INV BAT, unit 1 of 3; into no other unit. Enter in INV: tarn-can: menu 21, code 03."
+    assert {name: note.controller for name, note in notes.items()} == {"W1": "", "W2": "", "W3": words, "W4": ""}
+    assert flat(words) in flat(texts(cable_notes(plan, small_faces()), tmp_path)[1])
+
+
+def test_a_plug_that_no_standard_names_has_the_pins_of_its_record() -> None:
+    faces = small_faces()
+    face = CableFace("not stated", "rj45", poles_from=tuple("12345678"))
+    faces = replace(faces, cables={**faces.cables, "W1": face})
+    note = next(one for one in note_inputs(small_plan(), faces) if one.id == "W1")
+    assert note.rows == tuple("12345678")
+    assert note.ends[0].hint.startswith("In the order of their numbers, not in their true places")
+
+
+def test_a_cable_to_take_out_needs_no_known_plug() -> None:
+    faces = small_faces()
+    cables = {**faces.cables, "W4": CableFace("not stated", "not stated")}
+    note = next(n for n in note_inputs(small_plan(), replace(faces, cables=cables)) if n.id == "W4")
+    assert (note.work, note.rows, note.conductors) == ("remove", (), ())

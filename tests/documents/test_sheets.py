@@ -12,8 +12,9 @@ import pytest
 from numpy.typing import NDArray
 
 from interop.documents.face import DeviceFace, FaceMismatch, Faces, PortFace, RowFace
-from interop.documents.settle import NotCleared
+from interop.documents.settle import NotCleared, fact_words
 from interop.documents.sheets import setting_sheets, sheet_inputs
+from interop.documents.switches import row_input
 from tests.documents.example import finding, made, many, small_faces, small_plan
 from tests.documents.reading import Word, flat, images, texts, words
 
@@ -68,7 +69,7 @@ def test_one_page_a_pack_in_walking_order(small: dict[str, str]) -> None:
         ("C1", "Was: points to 7."),
         ("C1", "shows 12"),
         ("C1", "Nobody has looked how this row stands"),
-        ("C1", "COM leave empty; take out cable W4"),
+        ("C1", "COM take out cable W4; then leave empty"),
         ("C1", "STOP The fault current of C1 and C2 is not stated."),
         ("C1", "CAUTION Neither maker says whether these packs may share a busbar."),
         ("C2", "Was: 1 not looked at, 2 off, 3 on."),
@@ -84,7 +85,7 @@ def test_every_sheet_carries_what_must_be_settled_the_fingerprint_and_the_cautio
 ) -> None:
     digits = small_plan()["fingerprint"]
     for text in small.values():
-        assert "JOINING NOT CLEARED: do not connect this pack to any other." in text
+        assert "JOINING NOT CLEARED: do not connect its power terminals." in text
         assert "Settle first: Measure or ask for the short-circuit current of C1 and C2." in text
         assert f"Plan {digits[:4]} {digits[4:8]} {digits[8:12]}" in text
         assert "Local codes" in text
@@ -122,7 +123,8 @@ def test_no_sheet_while_settings_are_not_cleared() -> None:
 
 def test_what_must_be_settled_is_counted_when_there_is_too_much(tmp_path: Path) -> None:
     plan = made()
-    plan["findings"] *= 7
+    stop = plan["findings"][0]
+    plan["findings"] += [stop | {"todo": f"Do thing {i}."} for i in range(6)] + [stop]  # the same thing to do: once
     assert sheet_inputs(plan, small_faces())[0].settle_more == 3
 
 
@@ -339,3 +341,130 @@ def test_more_remarks_than_a_page_holds_are_counted() -> None:
     sheet = next(one for one in sheet_inputs(plan, small_faces()) if one.id == "R1")
     assert len(sheet.remarks) == 6
     assert sheet.remarks_more == 3
+
+
+# --- switches that nobody looked at --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "installed, was, action, marks, words",
+    [
+        (True, "x010", "look first, then set it", ("look", "", "", ""),
+         "Was: 1 not looked at, 2 off, 3 on, 4 off. Nobody has looked at 1: look, then set as drawn."),
+        (True, "x11x", "change it", ("look", "move", "", "look"),
+         "Was: 1 not looked at, 2 on, 3 on, 4 not looked at. Nobody has looked at 1, 4: look, then set as drawn."),
+        (True, "xxxx", "look first, then set it", ("", "", "", ""),
+         "Nobody has looked how this row stands: look, then set every switch as drawn."),
+        (True, None, "look first, then set it", ("", "", "", ""),
+         "Nobody has looked how this row stands: look, then set every switch as drawn."),
+        (True, "1010", "stays", ("", "", "", ""), "It should stand like this already: check it."),
+        (True, "0010", "change it", ("move", "", "", ""), "Was: 1 off, 2 off, 3 on, 4 off."),
+        (False, None, "set it", ("", "", "", ""), "New pack: set every switch as drawn."),
+    ],
+)  # fmt: skip
+def test_only_a_switch_that_was_seen_otherwise_is_moved(
+    installed: bool, was: str | None, action: str, marks: tuple[str, ...], words: str
+) -> None:
+    names = {"1": "on", "0": "off", "x": "x"}
+    face = RowFace("SET", "slide", (1, 2, 3, 4))
+    entry = {"set": ["on", "off", "on", "off"], "was": None if was is None else [names[c] for c in was]}
+    row = row_input("R1", face, entry, installed=installed)
+    assert (row.action, row.marks, row.was_words) == (action, marks, words)
+
+
+def test_no_sheet_orders_a_move_for_a_switch_that_nobody_looked_at(small: dict[str, str]) -> None:
+    assert "Row SIDE: look first, then set it" in small["C2"]
+    assert "on look" in small["C2"]
+    assert "move" not in small["C2"]
+
+
+def test_a_menu_value_is_no_switch(small: dict[str, str]) -> None:
+    assert "Row Menu 4: look first, then set it" in small["C1"]
+    assert flat("Nobody has looked how this row stands: look, then set it as drawn.") in flat(small["C1"])
+    assert "every switch" not in small["C1"]
+
+
+# --- cables that move, and controllers of several units ------------------------------------------------------------
+
+
+def with_controller(**changes: Any) -> dict[str, Any]:
+    """The small plan with three units of the controller, W3 found at R1, and what to enter in the controller."""
+    plan = small_plan()
+    plan["devices"]["INV"]["units"] = 3
+    plan["settings"] = {"INV": {"dialect": {"value": "tarn-can: menu 21, code 03", "because": "", "set_by": ["N1"]}}}
+    plan["cables"]["W3"] |= {"action": "alter", "work": "move", "lands_on": "unit 1",
+                             "moved": [[["R1", "LINK", "LINK1"], ["N1", "REPORT", None]]]} | changes  # fmt: skip
+    return plan
+
+
+def test_the_sheet_that_a_plug_leaves_says_take_out_and_the_other_where_it_is_now() -> None:
+    sheets = {sheet.id: sheet for sheet in sheet_inputs(with_controller(), small_faces())}
+    assert [(one.socket, one.goes_in, one.empty) for one in sheets["R1"].sockets] == [
+        ("LINK1", "take out cable W3: this plug goes to N1 REPORT; then cable W1, other end to N1 LINK2", False),
+        ("LINK2", "cable W2, other end to R2 LINK1", False),
+    ]
+    assert sheets["N1"].sockets[2].goes_in == "cable W3 (now in R1 LINK1), other end to INV BAT, unit 1 of 3"
+
+
+def test_the_managers_sheet_says_which_unit_takes_the_cable_and_what_to_enter(tmp_path: Path) -> None:
+    plan = with_controller()
+    sheets = {sheet.id: sheet for sheet in sheet_inputs(plan, small_faces())}
+    line = "Cable W3: Plug into INV BAT, unit 1 of 3; into no other unit. Enter in INV: tarn-can: menu 21, code 03."
+    assert {name: sheet.controller for name, sheet in sheets.items()} == {
+        "N1": (line,), "R1": (), "R2": (), "C1": (), "C2": ()}  # fmt: skip
+    assert flat(line) in flat(texts(setting_sheets(plan, small_faces()), tmp_path)[0])
+
+
+def test_a_unit_that_nobody_states_is_not_guessed() -> None:
+    sheet = sheet_inputs(with_controller(lands_on=None), small_faces())[0]
+    assert sheet.controller[0].startswith("Cable W3: Plug into INV BAT, which of 3 units: see its manual;")
+
+
+def test_one_unit_needs_no_number() -> None:
+    sheet = sheet_inputs(small_plan(), small_faces())[0]
+    assert sheet.controller == ()
+    assert sheet.sockets[2].goes_in == "cable W3, other end to INV BAT"
+
+
+def test_a_cable_in_a_socket_that_nobody_wrote_down_is_still_taken_out() -> None:
+    plan = small_plan()
+    plan["cables"]["W4"] |= {"from": ["R1", None, None]}
+    sheet = next(one for one in sheet_inputs(plan, small_faces()) if one.id == "R1")
+    assert (sheet.sockets[-1].socket, sheet.sockets[-1].goes_in) == ("not written: look", "take out cable W4")
+
+
+# --- what is said on paper -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "path, words",
+    [
+        ("limits.all_packs_on_busbar", "all packs on busbar"),
+        ("limits.join_difference_v", "join difference [V]"),
+        ("pins.LINK.4", "pin 4 of LINK"),
+        ("pins.LINK", "pins of LINK"),
+        ("buses.chain.rates_bps", "rates [bit/s] of bus chain"),
+        ("buses.chain.termination.ends", "termination ends of bus chain"),
+        ("switches.ADD.on_side", "on side of row ADD"),
+        ("manager.reports.charge_state", "manager reports charge state"),
+        ("follows.cable_lands_on", "follows cable lands on"),
+    ],
+)
+def test_facts_are_named_in_words(path: str, words: str) -> None:
+    assert fact_words(path) == words
+
+
+def test_a_sheet_has_no_path_of_a_record_and_does_not_send_the_reader_to_a_file(tmp_path: Path) -> None:
+    plan = made()
+    path = "limits.all_packs_on_busbar"
+    plan["findings"] = [
+        finding(f"rule-{i}", "caution", ["R1"], f"tarn-a does not state {path} ({i}). " * 6, f"Look up {path}.",
+                facts=[{"record": "tarn-a", "path": path, "state": "absent"}])
+        for i in range(9)
+    ]  # fmt: skip
+    page = texts(setting_sheets(plan, small_faces()), tmp_path)[1]
+    assert "all_packs" not in page
+    assert "Look up all packs on busbar." in one_line(page)
+    assert "plan.json" not in page
+    assert "do not fit here: get the list from whoever made this plan before you start." in one_line(page)
+    assert "page 1 of 1" in one_line(page)

@@ -10,9 +10,11 @@ from interop.records.bind import bind, bind_part
 from interop.records.checks import reading_of
 from interop.records.faults import InputFaults
 from interop.records.models import Record
-from interop.records.nodes import read_document
+from interop.records.nodes import Gap, read_document
 from tests.records.small import HEAD, record_text, told
 
+NAME = ("a name: a letter or digit first and last, between them letters, digits, space and . + - _ / ( ) # (no two "
+        "points together), at most 64 characters")
 TARN_B = (Path(__file__).resolve().parents[2] / "catalogs/packs/tarn-b.yaml").read_text(encoding="utf-8")
 
 
@@ -28,36 +30,65 @@ def test_a_good_record_is_bound_whole() -> None:
     assert (model.id, faults, spoilt) == ("tarn-b", [], set())
 
 
-def test_the_rest_is_read_without_the_part_at_fault() -> None:
+def test_the_rest_is_read_with_stand_ins_for_what_is_at_fault() -> None:
     model, faults, spoilt = part(record_text(
         "limits: {charge_a: x, discharge_a: 5}\nlines: {stop: {}, go: {wires: [a]}}"))
     assert model is not None
     assert model.limits.charge_a.state == "absent"
     assert model.limits.discharge_a.only == 5
-    assert list(model.lines) == ["go"]
-    assert spoilt == {"limits.charge_a", "lines.stop"}
+    assert list(model.lines) == ["stop", "go"]
+    assert model.lines["stop"].wires == [Gap()]
+    assert spoilt == {"limits.charge_a", "lines.stop.wires"}
     assert [fault.split(" ", 1)[1] for fault in faults] == [
         'limits.charge_a: got "x"; expected a number from 0 to 5000 A',
         'lines.stop.wires: got nothing; expected the field "wires"']
 
 
-def test_what_an_entry_needs_takes_the_entry_with_it() -> None:
+def test_an_entry_stands_without_what_it_needs() -> None:
     model, faults, spoilt = part(record_text(
         "switches:\n  A: {kind: slide, printed: 1..1, parts: [{use: 1, sets: lights}]}\n  B: {kind: rotary, parts: "
         "[{use: all, sets: nothing}]}"))
     assert model is not None
-    assert list(model.switches) == ["B"]
+    assert list(model.switches) == ["A", "B"]
+    assert (model.switches["A"].parts[0].use, model.switches["A"].parts[0].sets) == ("1", Gap())
     assert len(faults) == 1
-    assert "switches.A" in spoilt
+    assert spoilt == {"switches.A.parts.0.sets"}
 
 
-def test_nothing_is_left_of_a_record_without_an_id() -> None:
+def test_a_key_that_is_no_name_keeps_its_entry() -> None:
+    model, faults, spoilt = part(record_text("buses: {'a!': {kind: can, modes: [old]}, b: 5}"))
+    assert model is not None
+    assert model.buses["a!"].modes == ["old"]
+    assert model.buses["b"].kind.state == "absent"
+    assert len(faults) == 2
+    assert spoilt == {"buses.a!", "buses.b"}
+
+
+def test_an_entry_of_a_list_keeps_the_places_of_the_others() -> None:
+    model, faults, spoilt = part(record_text("modes: [own, {}, older]\nprocedures: [5, {do: a}, {}]"))
+    assert model is not None
+    assert model.modes == ["own", Gap(), "older"]
+    assert [one.do for one in model.procedures] == [Gap(), "a", Gap()]
+    assert len(faults) == 3
+    assert spoilt == {"modes.1", "procedures.0", "procedures.2.do"}
+
+
+def test_a_record_without_an_id_is_read_all_the_same() -> None:
     model, faults, _ = part(HEAD.replace("id: small\n", "id: [1]\n"))
-    assert model is None
-    assert faults == [
-        ("f.yaml:2:5: id: got a list; expected a name: a letter or digit, then letters, digits, space "
-         "and . + - _ / ( ) #, "
-        "at most 64 characters")]
+    assert model is not None
+    assert model.id == Gap()
+    assert faults == [f"f.yaml:2:5: id: got a list; expected {NAME}"]
+
+
+def test_a_field_that_is_missing_because_it_is_misspelt_is_told_once() -> None:
+    _, faults, spoilt = part(HEAD.replace("sources:", "source:"))
+    assert len(faults) == 1
+    assert faults[0].endswith("; nearest known name: sources")
+    assert "sources" in spoilt
+
+
+def test_nothing_is_left_of_what_is_no_map() -> None:
+    assert part("[a]")[0] is None
 
 
 def test_faults_of_the_text_come_along() -> None:
@@ -87,8 +118,7 @@ def test_faults_of_the_text_come_along() -> None:
         ("buses: [a]", "buses: got a list; expected a map"),
         ("cells: lfp", 'cells: got "lfp"; expected a map of fields'),
         ("buses: {'a!': {kind: can}}",
-         ('buses.a!: got "a!"; expected a name: a letter or digit, then letters, digits, space and . + - _ / ( ) #, at '
-         "most 64 characters")),
+         f'buses.a!: got "a!"; expected {NAME}'),
         ("buses: {a: {kind: can}}\naddresses: {a: {kept_for: {x: us}}}",
          'addresses.a.kept_for.x: got "x"; expected a whole number from 0 to 255'),
     ],

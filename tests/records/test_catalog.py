@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from interop.records import catalog as module
-from interop.records.catalog import Catalog, LoadedRecord, parse_record, read_file
+from interop.records.catalog import Catalog, LoadedRecord, read_file, read_record
 from interop.records.faults import Fault, InputFaults
 from tests.records.small import record_text
 
@@ -36,9 +36,9 @@ def test_a_record_is_parsed_when_asked_for_and_once(tmp_path: Path, monkeypatch:
 
     def counting(data: bytes, file: str, size: int) -> LoadedRecord:
         parsed.append(file)
-        return parse_record(data, file, size)
+        return read_record(data, file, size)
 
-    monkeypatch.setattr(module, "parse_record", counting)
+    monkeypatch.setattr(module, "read_record", counting)
     catalog = Catalog([(tmp_path, "shelf")])
     assert parsed == []
     assert catalog.ids == ("bad", "one", "three", "two")

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
-from tests.records.small import HEAD, record_text, told
+from interop.records.leaves import Expected, identifier
+from interop.records.switches import Case, readings, settings
+from interop.site.schema import record_schema
+from tests.records.small import HEAD, record, record_text, told
 
 BUS = "buses: {chain: {kind: rs-485}}\n"
 PORT = "ports: {LINK: {sockets: [A, B], plug: rj45}}\n"
 ROW = "switches:\n  ADD: {{kind: {}, parts: [{}]}}\n"
+MANAGER = "{use: all, sets: address, code: {number: {shown: '1, 10', wire_from: 1}}, when: {role: manager}}"
+SIXTEEN = "0, 1, 2, 3, 4, 5, 6, 7, 8, 9, A, B, C, D, E, F"
 PART = "{use: all, sets: address, code: {table: {1: '1', 2: '2'}}}"
 
 
@@ -76,6 +83,23 @@ PART = "{use: all, sets: address, code: {table: {1: '1', 2: '2'}}}"
          ['switches.ADD.parts.0.code.table.1: got "on"; expected 2 words on or off',
           'switches.ADD.parts.0.code.table.x: got "x"; expected a whole number, since the part sets address',
           'switches.ADD.parts.0.code.table.3: got "1 0"; expected 2 words on or off']),
+        (ROW.format("hex, positions: 0..15", f"{PART}, {{use: all, sets: nothing, keep: off, when: {{mode: old}}}}"),
+         [f'switches.ADD.parts.1.keep: got "off"; expected one of the marks of this hex setting: {SIXTEEN}',
+          'switches.ADD.parts.1.when.mode: got "old"; expected a mode of this record: own']),
+        (ROW.format("hex", f"{MANAGER}, {{use: all, sets: nothing, keep: on, when: {{role: member}}}}"),
+         ['switches.ADD.parts.1.keep: got "on"; expected one of the marks of this hex setting: 1, A']),
+        (ROW.format("rotary, positions: 1..3", "{use: all, sets: nothing, keep: 0}"),
+         ['switches.ADD.parts.0.keep: got "0"; expected one of the marks of this rotary setting: 1, 2, 3']),
+        (ROW.format("menu", "{use: all, sets: nothing, keep: on}"),
+         [('switches.ADD.parts.0.keep: got "on"; expected one of the marks of this menu setting: none in this record '
+           "(list them in the field positions)")]),
+        (ROW.format("hex, positions: 0..15", "{use: all, sets: nothing, keep: B}"), []),
+        (ROW.format("menu", "{use: all, sets: mode, code: {table: {own: off}}, when: {role: manager}}, "
+                    "{use: all, sets: nothing, keep: off, when: {role: member}}"), []),
+        (ROW.format("slide, printed: 1..2", "{use: 1..2, sets: nothing, keep: 1}"),
+         ['switches.ADD.parts.0.keep: got "1"; expected one of: on, off']),
+        (ROW.format("hex, positions: 0..15", "{use: all, sets: address, code: {number: {shown: 1..16, wire_from: 1}}}"),
+         [f'switches.ADD.parts.0.code.number.shown: got "16"; expected one of the positions {SIXTEEN}']),
         (BUS + ROW.format("slide, printed: 1..1", "{use: 1, sets: terminator, code: {flag: on}}"),
          ['switches.ADD.parts.0: got sets terminator without "bus"; expected the bus: chain']),
     ],
@@ -101,5 +125,64 @@ def test_what_rests_on_a_part_that_was_left_out_is_not_told() -> None:
     assert told(record_text(good)) == []
     assert told(record_text(good.replace("{kind: rs-485}", "rs-485"))) == [
         'buses.chain: got "rs-485"; expected a map of fields']
+    assert told(record_text(
+        "buses: {chain: {kind: cam}}\n" + PORT + "pins: {LINK: {1: chain high, 2: chian low}}"))[1].startswith(
+        'pins.LINK.2: got "chian low"')
     assert told(record_text("modes: {own: 1}\nbuses: {a: {kind: can, modes: [older]}}")) == [
         "modes: got a map; expected a list"]
+
+
+def test_a_row_may_be_left_at_a_mark() -> None:
+    """Settings, readings and the positions of the row know it as any other mark."""
+    row = record(ROW.format("hex, positions: 0..15", f"{MANAGER}, {{use: all, sets: nothing, keep: B, "
+                            "when: {role: [member, unmanaged]}}")).switches["ADD"]
+    assert settings(row, {}, Case(role="member")).pattern == ("B",)
+    assert settings(row, {"address": 2}, Case(role="manager")).pattern == ("A",)
+    assert [reading.case.role for reading in readings(row, ("B",), Case(), ["own"])] == ["member", "unmanaged"]
+    assert readings(row, ("C",), Case(), ["own"]) == ()
+
+
+@pytest.mark.parametrize("field", ["kind", "printed"])
+def test_kind_and_numbers_that_do_not_agree_are_one_fault(field: str) -> None:
+    row = ROW.format("slide, printed: 1..2", "{use: 1..2, sets: address, code: {binary: first is low}}, "
+                     "{use: 7, sets: nothing, keep: 3, when: {mode: old}}")
+    text = row.replace("slide", "rotary") if field == "kind" else row.replace(", printed: 1..2", "")
+    lines = told(record_text(text))
+    assert len(lines) == 2
+    assert lines[1] == 'switches.ADD.parts.1.when.mode: got "old"; expected a mode of this record: own'
+
+
+def test_sound_parts_are_compared_although_another_is_at_fault() -> None:
+    row = ROW.format("slide, printed: 1..2", "{use: 1..2, sets: address, code: {binary: frist is low}}, "
+                     "{use: 1..3, sets: nothing}, {use: 2, sets: nothing, when: {role: [boss]}}, "
+                     "{use: 2, sets: nothing}")
+    assert [line.partition(";")[0] for line in told(record_text(row))] == [
+        "switches.ADD.parts: got switch 2 covered twice", 'switches.ADD.parts.0.code.binary: got "frist is low"',
+        'switches.ADD.parts.1.use: got "1..3"', 'switches.ADD.parts.2.when.role.0: got "boss"']
+
+
+def test_how_a_row_is_told_is_said_where_an_editor_shows_it() -> None:
+    """The record tells a row with its own figures upright; ``mounted`` turns it, and nothing else does."""
+    fields = record_schema()["$defs"]["SwitchRow"]["properties"]
+    assert "the row's own figures the right way up" in fields["printed"]["description"]
+    said = fields["on_side"]["description"]
+    assert "The side to which a slider goes to be on, with the row's own figures the right way up." in said
+    assert "not the side seen with the device's label the right way up but the opposite one: do not turn it" in said
+    said = fields["mounted"]["description"]
+    assert "How the row's own figures stand when the device's label is the right way up." in said
+    assert "printed, on_side and every code are still told with the figures the right way up" in said
+
+
+@pytest.mark.parametrize(("text", "good"), [
+    ("A1", True), ("A", True), ("A (x) b", True), ("A.b", True), ("Ä", True), ("漢字", True), ("A (x)", False),
+    ("A-", False), ("A_", False), ("A #", False), ("(A", False), ("A..b", False), ("", False), ("a:b", False)])
+def test_what_an_id_ends_with_is_said(text: str, good: bool) -> None:
+    leaf = identifier("an id")
+    assert "a letter or digit first and last" in leaf.expected
+    if good:
+        assert leaf.parse(text) == text
+    else:
+        with pytest.raises(Expected, match="first and last, between them letters, digits, space"):
+            leaf.parse(text)
+    if ".." not in text:
+        assert (re.search(leaf.schema["allOf"][0]["pattern"], text) is not None) == good

@@ -133,6 +133,10 @@ def test_the_first_case_asked_for_that_stands_is_taken() -> None:
     assert read.of(None, "member").state == "absent"
 
 
+DIALECT = ("a dialect: a letter or digit first and last, between them letters, digits, space and . + - _ / ( ) # "
+           "(no two points together), at most 64 characters")
+
+
 @pytest.mark.parametrize(
     ("text", "faults"),
     [
@@ -143,13 +147,11 @@ def test_the_first_case_asked_for_that_stands_is_taken() -> None:
          [('buses.chain.dialect.own.manul p. 4: got "manul p. 4"; expected a source of this record, '
            'then a place in it: '
           "manual, bench; nearest known name: manual"),
-          ("buses.chain.dialect.older.bench: got a list; expected a dialect: a letter or digit, then letters, digits, "
-          "space and . + - _ / ( ) #, at most 64 characters")]),
-        ("{}", [("buses.chain.dialect: got an empty map; expected a dialect: a letter or digit, then letters, digits, "
-                "space and . + - _ / ( ) #, at most 64 characters, or statements by source")]),
-        ("[]", [("buses.chain.dialect: got an empty list; expected a list of a dialect: a letter or "
-                 "digit, then letters, "
-                "digits, space and . + - _ / ( ) #, at most 64 characters")]),
+          f'buses.chain.dialect.older.bench.1: got "b!"; expected {DIALECT}']),
+        ("[a!, b, {}]", [f'buses.chain.dialect.0: got "a!"; expected {DIALECT}',
+                         f"buses.chain.dialect.2: got an empty map; expected {DIALECT}"]),
+        ("{}", [f"buses.chain.dialect: got an empty map; expected {DIALECT}, or statements by source"]),
+        ("[]", [f"buses.chain.dialect: got an empty list; expected a list of {DIALECT}"]),
     ],
 )  # fmt: skip
 def test_faults_under_a_fact_have_their_own_place(text: str, faults: list[str]) -> None:

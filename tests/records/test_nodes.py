@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from interop.records.faults import Fault, InputFaults, nearest, seen
-from interop.records.nodes import DEPTH, NODES, SIZE, Document, Text, read_document, shown
+from interop.records.nodes import DEPTH, NODES, SIZE, Document, Gap, Text, read_document, shown
 
 
 def read(text: str | bytes) -> Document:
@@ -87,10 +87,25 @@ def test_what_a_dumper_writes_is_read_back(value: object) -> None:
         ("a: [{b: &x 1}, [2, !t 3]]\n",
          ['f.yaml:1:9: a.0.b: got anchor "&x"; expected the value written out (no anchors or aliases)',
           'f.yaml:1:20: a.1.1: got tag "!t"; expected no tag']),
+        ("a: &x 1\nb: [*x, 2]\n*x : 3\n[c, {d: e}]: {f: g}\nh: 4\n",
+         ['f.yaml:1:4: a: got anchor "&x"; expected the value written out (no anchors or aliases)',
+          'f.yaml:2:5: b.0: got alias "*x"; expected the value written out (no anchors or aliases)',
+          'f.yaml:3:1: got alias "*x"; expected the value written out (no anchors or aliases)',
+          "f.yaml:4:1: got a map or list as a key; expected a word as key"]),
+        ("a: 1\n---\nb: [\n", ["f.yaml:2:1: got a second document; expected one document a file"]),
     ],
 )  # fmt: skip
 def test_faults_that_do_not_stop_the_reading_stand_in_the_document(text: str, lines: list[str]) -> None:
     assert [str(fault) for fault in read(text).faults] == lines
+
+
+def test_the_rest_is_read_with_gaps() -> None:
+    document = read("a: &x 1\nb: [*x, 2]\n*x : 3\n[c, {d: e}]: {f: g}\n{i: {j: k}}: l\nh: {<<: *x, m: 4}\n")
+    assert document.root == {"a": "1", "b": [Gap(), "2"], "h": {"m": "4"}}
+    assert type(document.root["b"][0]) is Gap
+    assert document.gaps >= {("b", 0)}
+    assert document.open_maps == {(), ("h",)}
+    assert read("a: b\n").open_maps == frozenset()
 
 
 def test_the_first_of_two_keys_counts() -> None:
@@ -100,8 +115,12 @@ def test_the_first_of_two_keys_counts() -> None:
 def test_bombs_cost_nothing() -> None:
     rows = [f"{name}: &{name} [*{last}, *{last}]\n" for last, name in pairwise("abcdefghi")]
     laughs = "a: &a [x, x]\n" + "".join(rows)
-    assert refused(laughs)[-1].startswith('f.yaml:2:8: b.0: got alias "*a"; expected the value written out')
-    assert refused("a: &a [*a]\n")[-1].startswith('f.yaml:1:8: a.0: got alias "*a"')
+    read_laughs = read(laughs)
+    assert read_laughs.root["i"] == [Gap(), Gap()]
+    assert [str(f).partition("; ")[0] for f in read_laughs.faults[:3]] == [
+        'f.yaml:1:4: a: got anchor "&a"', 'f.yaml:2:4: b: got anchor "&b"', 'f.yaml:2:8: b.0: got alias "*a"']
+    assert len(read_laughs.faults) == 9 + 16
+    assert read("a: &a [*a]\n").gaps == {("a", 0)}
     deep = "[" * 900  # the parser itself stops at 1,000
     assert refused(deep) == [f"f.yaml:1:{DEPTH + 1}: " + ".".join("0" * DEPTH)
                              + ": got nesting deeper than 32; expected at most 32 levels"]

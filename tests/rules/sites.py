@@ -9,17 +9,19 @@ from interop.rules.finding import RULES, Finding, findings
 from interop.site.load import load_site
 from interop.wiring.stage import Stage, as_found, as_wanted
 
-__all__ = ["of", "stages", "texts"]
+__all__ = ["RECORDS", "of", "stages", "texts"]
 
 RECORDS = Path(__file__).parent.parent / "scenarios" / "records"
 EXERCISES = Path(__file__).parent.parent / "exercises" / "records"
 
 
-def stages(folder: Path, body: str) -> tuple[Stage, Stage]:
-    """The found and the wanted stage of a site with this body."""
+def stages(folder: Path, body: str, **records: str) -> tuple[Stage, Stage]:
+    """The found and the wanted stage of a site with this body; more records by name."""
     (folder / "records").mkdir()
     for path in (*RECORDS.glob("lk-*.yaml"), *EXERCISES.glob("*.yaml")):
         (folder / "records" / path.name).write_text(path.read_text(encoding="utf-8"), encoding="utf-8")
+    for name, text in records.items():
+        (folder / "records" / f"own-{name}.yaml").write_text(text, encoding="utf-8")
     path = folder / "site.yaml"
     path.write_text(f"interop: site/1\nname: Test\ncatalogs: [records]\n{body}", encoding="utf-8")
     site = load_site(path)

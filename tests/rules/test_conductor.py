@@ -26,7 +26,7 @@ def test_a_stop_line_meets_data_two_packs_away(tmp_path: Path) -> None:
     _, wanted = stages(tmp_path, body)
     (finding,) = of(wanted, "data-meets-stop-line")
     assert finding.text == (
-        "Link rack, cables W1, W2: pin 3 of S1 LINK2 (stop a) meets pin 7 of B2 UP (minus of bus chain rack)"
+        "Link rack, cables W1, W2: pin 3 of S1 LINK2 (stop a) meets pin 7 of B2 UP (minus of bus chain of link rack)"
     )
     assert finding.about == ("S1", "B2")
     assert [f.text for f in of(wanted, "data-meets-reference")] != []
@@ -69,14 +69,15 @@ def test_a_reversed_pair_and_the_conductors_it_lacks(tmp_path: Path) -> None:
     cables = "  W1: {from: P1 LINK2, to: P2 LINK1, made: {7: 8, 8: 7}, length: 1 m}\n"
     _, wanted = stages(tmp_path, run("  P1..P2: {model: lk-pack}\n", "P1..P2", cables))
     text = (
-        "Link rack, cable W1: pin 7 of P1 LINK2 (minus of bus chain rack) meets "
-        "pin 8 of P2 LINK1 (plus of bus chain rack); "
-        "pin 8 of P1 LINK2 (plus of bus chain rack) meets pin 7 of P2 LINK1 (minus of bus chain rack)"
+        "Link rack, cable W1: pin 7 of P1 LINK2 (minus of bus chain of link rack) meets "
+        "pin 8 of P2 LINK1 (plus of bus chain of link rack); "
+        "pin 8 of P1 LINK2 (plus of bus chain of link rack) meets pin 7 of P2 LINK1 (minus of bus chain of link rack)"
     )
     assert texts(wanted, "pair-reversed") == [("stop", "broken", text)]
     assert sorted(f.text for f in of(wanted, "needed-conductor-missing")) == [
-        "Link rack, cable W1: minus of bus chain rack (pin 7 of P1 LINK2, pin 7 of P2 LINK1) does not go through",
-        "Link rack, cable W1: plus of bus chain rack (pin 8 of P1 LINK2, pin 8 of P2 LINK1) does not go through",
+        f"Link rack, cable W1: {wire} of bus chain of link rack (pin {pin} of P1 LINK2, pin {pin} of P2 LINK1) does "
+        f"not go through"
+        for wire, pin in (("minus", 7), ("plus", 8))
     ]
 
 
