@@ -455,9 +455,7 @@ def _stated(site: Site, cable: Cable | None, planned: Planned) -> tuple[tuple[st
     """The joined pins of a cable that the site states as made, pin at ``a`` of the plan with pin at ``b``."""
     if cable is None or cable.made.kind in ("propose", "unknown"):
         return None
-    joined = joined_pins(site, cable, planned.a, planned.b)
-    turned = planned.a.device == cable.b.device or planned.b.device == cable.a.device  # written from its far end
-    return tuple((b, a) for a, b in joined) if joined is not None and turned else joined
+    return joined_pins(site, cable, planned.a, planned.b)
 
 
 # ---- towards the controllers ----

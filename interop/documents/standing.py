@@ -38,8 +38,6 @@ def standing(decisions: Decisions, cable: Planned) -> Standing | None:
     turned = _fit(ends[1], cable.a) + _fit(ends[0], cable.b) > _fit(ends[0], cable.a) + _fit(ends[1], cable.b)
     here, there = ends[::-1] if turned else ends
     joined = joined_pins(site, was, here or cable.a, there or cable.b)
-    if joined is not None and turned and was.made.kind == "map":
-        joined = tuple((b, a) for a, b in joined)
     if not all(_same_plug(site, old, new) for old, new in ((here, cable.a), (there, cable.b))):
         joined = None  # its pins are not those of the new socket
     moved = ((old, new) for old, new in ((here, cable.a), (there, cable.b)) if old is not None and old != new)

@@ -289,12 +289,14 @@ class Stage:
 
 
 def joined_pins(site: Site, cable: Cable, a: StageEnd, b: StageEnd) -> tuple[tuple[str, str], ...] | None:
-    """Return the joined pins of a cable as written: all common pins of a straight one, less those cut; None: not
-    known.
+    """Return the joined pins of a cable, pin at ``a`` with pin at ``b``, whichever end it is written from: all common
+    pins of a straight one, less those cut; None: not known.
     """
     made = cable.made
     if made.kind == "map":
-        return made.joined
+        near = (cable.a.device == a.device) + (cable.b.device == b.device)
+        far = (cable.a.device == b.device) + (cable.b.device == a.device)
+        return made.joined if near >= far else tuple((y, x) for x, y in made.joined)
     if made.kind != "straight" or a.port is None or b.port is None:
         return None
     ours = port_poles(site.devices[a.device].record, a.port)

@@ -148,18 +148,7 @@ class _Model:
             mine = [p for p in packs if p.id in link.packs]
             self.model.add_at_most_one(self._frame(ways) for ways in self._unlike(link, mine))
         for pack in packs:
-            self._split(pack.id)
-
-    def _split(self, pack: str) -> None:
-        """A pack stands in one way; whether it is on each link is a yes/no of its own, for the solver to begin with."""
-        by_link: dict[str | None, list[Any]] = defaultdict(list)
-        for option, x in self.by_pack[pack]:
-            by_link[option.decisions[0].link].append(x)
-        on = {link: self.model.new_bool_var("") if link is not None else xs[0] for link, xs in by_link.items()}
-        for link, xs in by_link.items():
-            if link is not None:
-                self.model.add(sum(xs) == on[link])
-        self.model.add_exactly_one(on.values())
+            self.model.add_exactly_one([x for _, x in self.by_pack[pack.id]])
 
     def _enter(self, pack: str, option: _Option) -> Any:
         x = self.model.new_bool_var("")
