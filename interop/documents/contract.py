@@ -327,21 +327,36 @@ def _settings(decisions: Decisions) -> dict[str, Json]:
 
 
 def _assumptions(site: Site) -> list[Json]:
-    """Assumptions that decide something in this plan (none of them electrical yet)."""
-    seen: dict[str, Record] = {d.record.id: d.record for d in site.packs}
+    """Assumptions that decide something in this plan (none of them electrical yet): what the energy of a pack that
+    states too little is taken to be.
+    """
+    linked = {p for link in site.links for p in link.packs}
+    seen: dict[str, Record] = {d.record.id: d.record for d in site.packs if d.id in linked}
     found = []
     for name, record in sorted(seen.items()):
-        if record.cells is not None and energy_wh(record) is not None and not record.cells.usable_share.known:
+        for what, fact, value, low_high in _energy_taken(record):
             found.append(
                 {
-                    "id": f"usable-share {name}",
-                    "fact": f"usable share of {name}",
-                    "value": "1",
-                    "range": ["0.8", "1"],
+                    "id": f"{what} {name}",
+                    "fact": f"{fact} of {name}",
+                    "value": value,
+                    "range": low_high,
                     "decides": ["energy not on a link"],
                 }
             )
     return found
+
+
+def _energy_taken(record: Record) -> Iterator[tuple[str, str, str, list[str]]]:
+    """Yield what is assumed of a pack's energy: id, fact, value, range."""
+    cells = record.cells
+    if energy_wh(record) is None or cells is None:
+        yield "energy", "usable energy", "0 Wh: capacity or voltage is not stated", []
+        return
+    if not cells.nominal_v.known:
+        yield "nominal-voltage", "nominal voltage", "3.2 V for each LFP cell", []
+    if not cells.usable_share.known:
+        yield "usable-share", "usable share", "1", ["0.8", "1"]
 
 
 def _unread_rows(decisions: Decisions) -> Iterator[Json]:

@@ -5,6 +5,7 @@ from interop.rules import (  # noqa: F401  (enters their rules)
     cells,
     conductor,
     conductor_cables,
+    conductor_plugs,
     display,
     link,
     link_bus,

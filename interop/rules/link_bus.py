@@ -53,6 +53,17 @@ def _nodes(stage: Stage) -> Iterator[Hit]:
                 got=f"{loads:g} unit loads",
                 limit="32 unit loads",
             )
+        elif _most_loads(seg) > 32:
+            facts = tuple(dict.fromkeys(n.fact("unit_loads") for n in seg.nodes if _loads_open(n)))
+            yield cannot_tell(
+                seg.about,
+                f"Link {seg.link.id}: {seg.label} may have up to {_most_loads(seg):g} unit loads, a load that is "
+                "not stated counted as 1; rs-485 allows 32",
+                "Look in the manual for the unit load, or for the largest number of devices on the bus.",
+                got=f"up to {_most_loads(seg):g} unit loads",
+                limit="32 unit loads",
+                facts=facts,
+            )
         elif over or (count > 2 and any(n.bus.nodes.only is None for n in seg.nodes)):
             facts = tuple(dict.fromkeys(n.fact("nodes") for n in seg.nodes if n.bus.nodes.only is None))
             records = ", ".join(dict.fromkeys(f.record for f in facts))
@@ -69,8 +80,24 @@ def _unit_loads(seg: Segment) -> float | None:
     """Sum of stated unit loads, low end of ranges; None where it is no RS-485 bus."""
     if seg.kind != "rs-485":
         return None
-    values = [n.bus.unit_loads.only for n in seg.nodes]
-    return sum(v.low if isinstance(v, Span) else float(v) for v in values if v is not None)
+    return sum(min((_span(v).low for v in n.bus.unit_loads.values), default=0.0) for n in seg.nodes)
+
+
+def _most_loads(seg: Segment) -> float:
+    """Sum of unit loads, high end of ranges and disputes, 1 where not stated (TIA/EIA-485: the unit that a plain
+    driver feeds 32 of); 0 where it is no RS-485 bus.
+    """
+    if seg.kind != "rs-485":
+        return 0.0
+    return sum(max((_span(v).high for v in n.bus.unit_loads.values), default=1.0) for n in seg.nodes)
+
+
+def _loads_open(node: Node) -> bool:
+    return node.bus.unit_loads.only is None or isinstance(node.bus.unit_loads.only, Span)
+
+
+def _span(value: float | Span) -> Span:
+    return value if isinstance(value, Span) else Span(float(value), float(value))
 
 
 # ---- terminators ----

@@ -43,7 +43,7 @@ class Node:
 
     def fact(self, field: str) -> FactUsed:
         """Name a fact of the bus with its state."""
-        of_bus = field in ("nodes", "kind")
+        of_bus = field in ("nodes", "kind", "unit_loads")
         path = field if of_bus else f"termination.{field}"
         fact = getattr(self.bus if of_bus else self.bus.termination, field)
         return FactUsed(self.record.id, f"buses.{self.name}.{path}", fact.state)

@@ -51,9 +51,15 @@ def small(tmp_path: Path) -> Path:
 
 
 def test_0_no_stop_in_the_stages_asked_for(small: Path) -> None:
-    done = run(small, "check", "site.yaml")
+    done = run(small, "check", "site.yaml", "--stage", "found")
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout.startswith("Boat house\nAs found: ")
+
+
+def test_4_no_stop_but_for_joining(small: Path) -> None:
+    done = run(small, "check", "site.yaml")
+    assert (done.returncode, done.stderr) == (4, "")
+    assert re.findall(r"^STOP +([a-z-]+)", done.stdout, re.MULTILINE) == ["power-not-judged"]
 
 
 def test_1_a_stop_and_a_refused_plan(small: Path) -> None:
@@ -61,7 +67,7 @@ def test_1_a_stop_and_a_refused_plan(small: Path) -> None:
     done = run(small, "check", "site.yaml")
     assert (done.returncode, done.stderr) == (1, "")
     assert "STOP    address-clash\n" in done.stdout
-    assert run(small, "check", "site.yaml", "--stage", "planned").returncode == 0
+    assert run(small, "check", "site.yaml", "--stage", "planned").returncode == 4
     site(small, "packs:\n  A1: {model: tarn-a}\n  C1: {model: ex11a-fifteen-cells}\n",
          catalogs=[os.path.relpath(ROOT / "catalogs", small), os.path.relpath(ROOT / "tests/exercises/records", small)])
     done = run(small, "plan", "site.yaml", "--out", "out")
@@ -313,7 +319,7 @@ def test_harmful_names_in_the_drawing_are_text(nasty: Path) -> None:
 
 def test_output_on_a_terminal_of_few_characters(nasty: Path) -> None:
     done = run(nasty, "check", "site.yaml", env={"PYTHONIOENCODING": "ascii"})
-    assert (done.returncode, done.stderr) == (0, "")
+    assert (done.returncode, done.stderr) == (4, "")
     assert done.stdout.startswith("<script>alert('x')</script> &amp; [bold red]#\\ a\\u27e8U+000A\\u27e9b")
     as_json = run(nasty, "check", "site.yaml", "--json", env={"PYTHONIOENCODING": "ascii"})
     assert json.loads(as_json.stdout)["site"]["name"] == RAW
