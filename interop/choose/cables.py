@@ -12,9 +12,10 @@ from interop.choose.members import LinkChoice, PackChoice
 from interop.choose.no_cable import NoCable
 from interop.choose.route import Hop, bus_ports, propose_order, site_hops, sockets_along
 from interop.records.models import Record
+from interop.records.pins import port_poles
 from interop.site.site import Cable, Device, Site
 from interop.wiring.contacts import CableSlot, Chain, Face, NotStated, Socket, is_blank
-from interop.wiring.faces import port_of_socket, port_poles, socket_face
+from interop.wiring.faces import port_of_socket, socket_face
 from interop.wiring.paths import shape_of
 from interop.wiring.stage import StageEnd, joined_pins
 from interop.wiring.talks import RecordKey, Talk, chain_talks, controller_talks, report_talks

@@ -10,11 +10,11 @@ from interop.documents.face import CableFace, DeviceFace, Faces, PortFace, RowFa
 from interop.documents.reasons import straight_gives, straight_words
 from interop.documents.standing import standing
 from interop.records.models import SwitchRow
+from interop.records.pins import port_poles
 from interop.records.switches import positions
 from interop.site.site import Device
 from interop.standards.sizes import format_length
 from interop.wiring.contacts import NotStated, Verdict, joining
-from interop.wiring.faces import port_poles
 from interop.wiring.stage import StageEnd
 
 __all__ = ["faces_of"]

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from interop.records.faults import nearest
 from interop.records.leaves import Expected
 from interop.records.models import Record
+from interop.standards import plugs
 
-__all__ = ["BUS_WIRES", "LINE_USES", "PinFunction", "line_use", "pin_function"]
+__all__ = ["BUS_WIRES", "LINE_USES", "PinFunction", "line_use", "pin_function", "port_poles"]
 
 BUS_WIRES = {"rs-485": ("plus", "minus"), "can": ("high", "low"), "rs-232": ("transmit", "receive")}
 """The wires of each bus kind; a private bus may name any."""
@@ -56,3 +57,19 @@ def _known(record: Record) -> list[str]:
              for wire in BUS_WIRES.get(bus.kind.only or "", ())]
     lines = [f"{name} {wire}" for name, line in record.lines.items() for wire in line.wires if wire]
     return [*buses, *lines, *_PLAIN, "supply 5 V"]
+
+
+def port_poles(record: Record, port_name: str) -> tuple[str, ...]:
+    """Return the pins of a port's plug in order: from the plug, else from the count of poles, else from the pins
+    listed.
+    """
+    port = record.ports[port_name]
+    plug = port.plug.only
+    if plug is not None:
+        try:
+            return plugs.plug(plug).poles
+        except plugs.UnknownPlug:
+            pass
+    if port.poles.only is not None:
+        return tuple(str(i) for i in range(1, port.poles.only + 1))
+    return tuple(p for p in record.pins.get(port_name, {}) if p != "shell")

@@ -9,10 +9,12 @@ from itertools import pairwise
 from interop.records.faults import Fault, nearest
 from interop.records.leaves import Expected, identifier, normal_id
 from interop.records.nodes import Gap, shown
+from interop.records.pins import port_poles
 from interop.site.models import CableEntry, LinkEntry
 from interop.site.ranges import expand_many, first_of, numbered
 from interop.site.reader import Path, Reader
 from interop.site.site import Cable, End, Link, Made
+from interop.standards import plugs
 
 __all__ = ["read_cables", "read_links"]
 
@@ -80,6 +82,7 @@ def read_cables(reader: Reader, path: Path, table: Mapping[str, CableEntry],
                 reader.fault(here, f'id "{name}" a second time', f"each id once (first on line {first})", key=True)
             seen[name] = at[0]
         made = _made(reader, here, entry.made)
+        told: set[tuple[str, str]] = set()
         for name, pair in zip(names, _cable_ends(reader, here, entry, len(names), links), strict=False):
             if pair is None:
                 continue
@@ -87,6 +90,7 @@ def read_cables(reader: Reader, path: Path, table: Mapping[str, CableEntry],
             if a.device is not None and a.device == b.device:
                 reader.fault(here, f'both ends on "{a.device}"', "two devices", key=True)
             cables.append(Cable(name, a, b, made, entry.length, at))
+            _pins_there(reader, (*here, "made"), cables[-1], links, told)
     _used_twice(reader, path, cables)
     return tuple(cables)
 
@@ -236,6 +240,43 @@ def _made(reader: Reader, here: Path, raw: object) -> Made:
     reader.fault(path, shown(raw), "straight, straight with cuts (straight, cut 1..6), a map of pins, propose, "
                  "unknown, or the id of a cable record", nearest(text, words))
     return Made("unknown")
+
+
+def _pins_there(reader: Reader, path: Path, cable: Cable, links: Sequence[Link], told: set[tuple[str, str]]) -> None:
+    """Tell of pins in a map, and of cuts, that the plugs at the two ends do not have; each once an entry."""
+    made = cable.made
+    sides = ((cable.a, [a for a, _ in made.joined] + list(made.cut), 0), (cable.b, [b for _, b in made.joined], 1))
+    for end, pins, side in sides:
+        poles = _poles_at(reader, end, links)
+        for pin in pins:
+            if not poles or pin in poles or (str(side), pin) in told or not re.fullmatch(r"\w{1,8}", pin):
+                continue
+            told.add((str(side), pin))
+            written = made.joined if made.record is None else ()
+            near = next((pair[0] for pair in written if pair[side] == pin), None)
+            where = " ".join(filter(None, (end.device or "the manager", end.socket or end.port)))
+            reader.fault(path if near is None else (*path, near), f'pin "{pin}" of {where}',
+                         f"a pin of its plug ({', '.join(poles)})", key=near is not None and side == 0)
+
+
+def _poles_at(reader: Reader, end: End, links: Sequence[Link]) -> tuple[str, ...] | None:
+    """The pins that the plug at an end may have, the shell among them; None where nobody knows them."""
+    may = [end.device] if end.device is not None else [
+        pack for link in links if end.link in (None, link.id)
+        for pack in (link.packs if link.manager in (None, "propose") else (link.manager,))]
+    found: dict[str, None] = {}
+    for name in may:
+        one = reader.devices.get(name)
+        if one is None or one.loaded is None or one.loaded.doubtful("ports") or one.loaded.doubtful("pins"):
+            return None
+        ports = [port for port in one.record.ports
+                 if end.port is None or end.port == port or end.port in one.record.ports[port].sockets]
+        for port in ports:
+            poles = port_poles(one.record, port)
+            if not poles:
+                return None
+            found.update(dict.fromkeys((*poles, *one.record.pins.get(port, ()), plugs.SHELL)))
+    return tuple(found) or None
 
 
 def _pins(text: str) -> Iterator[str]:

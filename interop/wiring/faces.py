@@ -6,7 +6,7 @@ from collections.abc import Callable
 from functools import cache
 
 from interop.records.models import Port, Record
-from interop.records.pins import PinFunction, line_use, pin_function
+from interop.records.pins import PinFunction, line_use, pin_function, port_poles
 from interop.standards import plugs
 from interop.wiring.contacts import (
     NOT_STATED,
@@ -24,7 +24,7 @@ from interop.wiring.contacts import (
 )
 from interop.wiring.talks import RecordKey
 
-__all__ = ["inside_known", "port_of_socket", "port_poles", "socket_face", "socket_of", "wire_pins"]
+__all__ = ["inside_known", "port_of_socket", "socket_face", "socket_of", "wire_pins"]
 
 Naming = Callable[[str], str]
 """Gives the link-wide identity of a bus of a record."""
@@ -33,22 +33,6 @@ Naming = Callable[[str], str]
 def port_of_socket(record: Record, socket: str) -> str | None:
     """Return the port that has a socket."""
     return next((name for name, port in record.ports.items() if socket in port.sockets), None)
-
-
-def port_poles(record: Record, port_name: str) -> tuple[str, ...]:
-    """Return the pins of a port's plug in order: from the plug, else from the count of poles, else from the pins
-    listed.
-    """
-    port = record.ports[port_name]
-    plug = port.plug.only
-    if plug is not None:
-        try:
-            return plugs.plug(plug).poles
-        except plugs.UnknownPlug:
-            pass
-    if port.poles.only is not None:
-        return tuple(str(i) for i in range(1, port.poles.only + 1))
-    return tuple(p for p in record.pins.get(port_name, {}) if p != "shell")
 
 
 def _pairs(record: Record, port_name: str) -> frozenset[frozenset[str]]:

@@ -11,10 +11,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from interop.records.models import Record
+from interop.records.pins import port_poles
 from interop.records.switches import Case, Pattern, readings
 from interop.site.site import Cable, Device, End, Link, Site
 from interop.wiring.contacts import Face, Net, NodeFault, Socket, Spot, build_nets, node_faults
-from interop.wiring.faces import port_poles, socket_face
+from interop.wiring.faces import socket_face
 from interop.wiring.paths import Shape, shape_of
 from interop.wiring.talks import RecordKey, Talk, chain_talks, controller_talks, report_talks
 

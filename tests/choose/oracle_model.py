@@ -1,10 +1,10 @@
 """What the oracles of the choice share: their own reading of the YAML, their own switch codes, their own rules.
 
 Nothing of ``interop`` is imported. The rules are written down again from the statement of what "best" means:
-addresses [wire
-number], energy [Wh]. It reads the part of the grammar that :mod:`tests.choose.random_sites` writes: one bus
-``chain`` among
-packs, one bus ``report`` towards the controller, one controller a link, no ranges of ids.
+addresses [wire number], energy [Wh]. Rows of up to four switches and menus shown from 1 take their patterns from
+truth tables typed by hand; longer rows from the definition of a binary number. It reads the part of the grammar that
+:mod:`tests.choose.random_sites` writes: one bus ``chain`` among packs, one bus ``report`` towards the controller, one
+controller a link, no ranges of ids.
 """
 
 from __future__ import annotations
@@ -288,9 +288,31 @@ def read_plant(folder: Path) -> Plant:
 # ---- switches -------------------------------------------------------------------------------------------------------
 
 
+TYPED = Path(__file__).parent.parent / "published" / "truth_tables"
+"""Truth tables typed by hand: switches of the forms they cover are taken from there."""
+
+
+_MENU = ("rill-50", "MENU ADDRESS")
+"""A menu that shows one more than the wire carries."""
+
+
+@cache
+def typed(record: str, row: str) -> dict[int, tuple[str, ...]]:
+    """The patterns of one row by address, as typed."""
+    found = {}
+    for line in (TYPED / f"{record}.csv").read_text("utf-8").splitlines()[2:]:
+        name, _, _, values, pattern = line.split(",")
+        if name == row and values.startswith("address="):
+            found[int(values.removeprefix("address="))] = tuple(pattern.split())
+    return found
+
+
 def _bits(number: int, width: int, order: str) -> tuple[str, ...]:
     if not 0 <= number < 2**width:
         raise KeyError(number)
+    if width <= 4:  # of fewer than four switches the missing ones count as off
+        last = order == "last is low"
+        return typed("ex14a-reports-lowest", "ADD")[number][-width:] if last else typed("tarn-a", "ADD")[number][:width]
     text = f"{number:0{width}b}"
     return tuple("on" if c == "1" else "off" for c in (text if order == "last is low" else reversed(text)))
 
@@ -306,6 +328,10 @@ def encode(part: Part, value: object, kind: str) -> tuple[str, ...]:
     if "number" in code:
         shown = numbers(code["number"]["shown"])
         place = int(str(value)) - int(code["number"]["wire_from"])
+        if kind == "menu" and (shown[0], code["number"]["wire_from"]) == (1, "0") and place in typed(*_MENU):
+            if place >= len(shown):
+                raise KeyError(value)
+            return typed(*_MENU)[place]
         if not 0 <= place < len(shown):
             raise KeyError(value)
         return (f"{shown[place]:X}" if kind == "hex" else str(shown[place]),)

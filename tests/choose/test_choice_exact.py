@@ -133,7 +133,8 @@ def small(seed: int) -> Case:
 
 def large(seed: int) -> Case:
     """Every fourth site of 21 to 60 packs, of which some link has room for more than 20; every fourth of 9 to 30;
-    else of 4 to 8. One to three records, one or two links that compete, wishes as they fall."""
+    else of 4 to 8. One to three records, one or two links that compete, wishes as they fall.
+    """
     rng = random.Random(30_000 + seed)
     if seed % 4 == 1:
         return random_case(rng, 9, 30)
@@ -234,6 +235,12 @@ def wrong(found: dict[int, str]) -> list[str]:
 def test_equal_to_full_enumeration(workers: ProcessPoolExecutor) -> None:
     found = dict(enumerate(workers.map(compare_small, range(SITES), chunksize=5)))
     assert wrong(found) == []
+
+
+@pytest.mark.parametrize("seed", [5247, 5458, 6130, 6405, 6796])
+def test_runner_up_leaves_off_what_it_must(seed: int, tmp_path: Path) -> None:
+    """Sites where the last pack of a kind left a link: the search for the runner-up put it back on."""
+    assert against_enumeration(random_case(random.Random(seed), 2, 5), tmp_path) == ""
 
 
 def test_every_ingredient_decides(workers: ProcessPoolExecutor, capsys: pytest.CaptureFixture[str]) -> None:

@@ -127,3 +127,24 @@ def test_units_that_could_not_be_read_are_not_counted(tmp_path: Path) -> None:
             + "posts: {b: [1..9]}\nruns: {INV: {from: controller unit 1..3, to: b 11..13}}\n")
     assert [line.split(" ", 1)[1].partition(";")[0] for line in refused(tmp_path, text)] == [
         'controllers.INV.units: got "x"', *(f'runs.INV.to: got post "{n}" of b' for n in (11, 12, 13))]
+
+
+def test_pins_that_a_plug_does_not_have_are_told_at_both_ends(tmp_path: Path) -> None:
+    """Each once an entry, in a map at its own line and column, in cuts at the text; the shell may stand anywhere."""
+    (tmp_path / "cat").symlink_to(Path(__file__).parents[2] / "catalogs", target_is_directory=True)
+    (tmp_path / "site.yaml").write_text(
+        "interop: site/1\nname: Pins\ncatalogs: [cat]\npacks: {P1..P2: {model: tarn-b}}\n"
+        "controllers: {INV: {model: mole-6, cable_lands_on: unit 1}}\n"
+        "links: {L: {packs: [P1..P2], manager: propose, reports_to: INV}}\ncables:\n"
+        '  A: {from: P1 LINK2, to: P2 LINK1, made: "straight, cut 1..6, 9", length: 1 m}\n'
+        "  E: {from: manager REPORT, to: INV BAT, made: {why: 4, 5: 11, shell: shell}, length: 1 m}\n",
+        encoding="utf-8",
+    )
+    with pytest.raises(InputFaults) as raised:
+        load_site(tmp_path / "site.yaml")
+    plug = "expected a pin of its plug (1, 2, 3, 4, 5, 6, 7, 8, shell)"
+    assert str(raised.value).split("\n") == [
+        f'site.yaml:8:43: cables.A.made: got pin "9" of P1 LINK2; {plug}',
+        f'site.yaml:9:49: cables.E.made.why: got pin "why" of the manager REPORT; {plug}',
+        f'site.yaml:9:60: cables.E.made.5: got pin "11" of INV BAT; {plug}',
+    ]
