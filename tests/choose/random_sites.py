@@ -17,7 +17,7 @@ import yaml
 
 from tests.choose import oracle_model as om
 
-__all__ = ["INGREDIENTS", "Case", "one_talk", "random_case", "renamed", "without", "write_case"]
+__all__ = ["INGREDIENTS", "Case", "random_case", "renamed", "without", "write_case"]
 
 Tree = dict[str, Any]
 Case = dict[str, Any]
@@ -806,17 +806,6 @@ INGREDIENTS: dict[str, Strip] = {
     "may leave": _stay,
     "energy": _same_energy,
 }
-
-
-def one_talk(case: Case) -> Case:
-    """Return a copy in which packs have one mode, one dialect and one rate among them: large sites, for the
-    solver's sake."""
-    other = without(case, "modes") or copy.deepcopy(case)
-    for record in _packs(other):
-        record["buses"]["chain"].update(rates_bps=["9600"], rate_set_by="fixed", dialect="d1")
-        record["switches"].pop("RATE", None)
-    _unseen(other)
-    return other
 
 
 def without(case: Case, name: str) -> Case | None:

@@ -256,6 +256,19 @@ def test_every_ingredient_decides(workers: ProcessPoolExecutor, capsys: pytest.C
     assert {k: v for k, v in counts.items() if v < LEAST} == {}
 
 
+def test_large_sites_are_varied() -> None:
+    wide = [case for case in map(large, range(SITES)) if len(case["site"]["packs"]) > 20]
+    assert len(wide) >= 40
+    assert sum(len(models(case)) > 1 for case in wide) >= 25
+    assert sum("prefer" in case["site"].get("wishes", {}) for case in wide) >= 25
+    assert sum(len(case["site"]["links"]) > 1 for case in wide) >= 10
+
+
+def models(case: Case) -> set[str]:
+    """The records that packs of a site really are."""
+    return {entry["model"] for entry in case["site"]["packs"].values()}
+
+
 def test_equal_to_cp_sat(workers: ProcessPoolExecutor, capsys: pytest.CaptureFixture[str]) -> None:
     if importlib.util.find_spec("ortools") is None:
         if os.environ.get("INTEROP_ORACLES") == "required":
