@@ -26,7 +26,7 @@ left the least vector of whole numbers, first level first:
    address rank among the slots of the frame (see below) by address, a manager without an address first. Where the
    route numbers the packs only the manager counts (rank 0);
 10. ties: packs in order of place, then of position in the file, each takes the lowest slot: link in file order,
-    manager first, then by address; off any link last.
+    manager first (by its address, none before any), then members by address; off any link last.
 
 Preferences other than membership stand after energy: otherwise "keep the address of the old manager" would leave
 new packs unmanaged, since a new manager often needs that very address.

@@ -6,7 +6,7 @@ fit is solved on the edges that are tight under the levels before, so that every
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -21,40 +21,52 @@ Whole = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 
-def assign(levels: Sequence[Whole], allowed: Mask, real_rows: int) -> tuple[int, ...] | None:
+def assign(
+    levels: Sequence[Whole] | Whole,
+    allowed: Mask,
+    real_rows: int,
+    loses: Callable[[NDArray[Any]], bool] | None = None,
+) -> tuple[int, ...] | None:
     """Return the column of each row, or None when no perfect assignment exists.
 
     ``levels``: square matrices [cost], smaller is better, the first decides first. ``allowed``: which (row, column)
     may be taken. Among equal answers the first ``real_rows`` rows, in order, take the lowest column they can.
+    ``loses``: asked of the columns of one best answer before ties are broken; None is returned where it says so.
     Raises OverflowError when one level alone passes the guard.
     """
     mask = allowed
     columns: NDArray[Any] | None = None
-    rest = list(levels)
+    rest = np.stack(levels) if not isinstance(levels, np.ndarray) else levels
     while True:
         packed, taken = _pack(rest, mask)
         rest = rest[taken:]
         columns = _solve(packed, mask)
         if columns is None:
             return None
+        if not len(rest) and loses is not None and loses(columns):
+            return None
         mask = _tight(packed, mask, columns)
-        if not rest:
+        if not len(rest):
             break
     return _lowest(mask, columns, real_rows)
 
 
-def _pack(levels: Sequence[Whole], mask: Mask) -> tuple[Whole, int]:
+def _pack(levels: Whole, mask: Mask) -> tuple[Whole, int]:
     """Pack as many levels as the guard allows; return the packed cost and how many were taken."""
     rows = mask.shape[0]
     packed = np.zeros(mask.shape, dtype=np.int64)
+    values = levels[:, mask]
+    if not values.size:
+        return packed, len(levels)
     bound, taken = 0, 0
-    for level in levels:
-        values = level[mask]
-        low, high = (int(values.min()), int(values.max())) if values.size else (0, 0)
+    for level, low, high in zip(levels, values.min(axis=1).tolist(), values.max(axis=1).tolist(), strict=True):
+        if low == high:     # every choice costs the same
+            taken += 1
+            continue
         span = (high - low) * rows + 1
         grown = bound * span + (high - low) * rows
         if grown >= GUARD:
-            if taken == 0:
+            if bound == 0:
                 raise OverflowError("one level alone passes 2^52")
             break
         packed = packed * span + (level - low)

@@ -389,6 +389,8 @@ def _slots(
             return None, {}
         fixed = _stated(naming.site, installed.get(cable.id) or wanted.get(cable.id), cable)
         blank: Pins = ()
+        if any(p not in one.face.nodes or q not in other.face.nodes for p, q in fixed or ()):
+            return None, {}     # pins of a plug that nobody stated whole: nothing is chosen about it
         if fixed is not None:
             records = naming.record(cable.a.device), naming.record(cable.b.device)
             blank = tuple(p for p in fixed if alike_blank(one, other, *records, p))

@@ -30,6 +30,7 @@ from interop.wiring.talks import RecordKey, address_allowed, chain_address_rule,
 __all__ = [
     "SlotState",
     "Standing",
+    "depends_on_count",
     "found_addresses",
     "found_codes",
     "kept",
@@ -110,20 +111,24 @@ def _first_group(record: Record) -> int:
 
 
 @cache
-def _counts(key: RecordKey) -> bool:
-    """Whether any switch of the record depends on the number of packs."""
+def _counts(key: RecordKey, role: str | None) -> bool:
     return any(
-        part.sets.startswith("count") or part.when.count is not None
+        (part.sets.startswith("count") or part.when.count is not None)
+        and (role is None or part.when.role is None or role in part.when.role)
         for row in key.record.switches.values()
         for part in row.parts
     )
 
 
+def depends_on_count(record: Record, role: str | None = None) -> bool:
+    """Return whether any switch of a record depends on the number of packs (in a role, in any for None)."""
+    return _counts(RecordKey(record), role)
+
+
 def slot_state(family: Family, record: Record, mode: str, address: int | None, count: int, role: str) -> SlotState:
     """Return the state of a pack of a record in a slot of a family; ``count`` only where a switch depends on it."""
-    return SlotState(
-        role, mode, family.chain, family.report, address, family.group, count if _counts(RecordKey(record)) else 0
-    )
+    known = count if depends_on_count(record, role) else 0
+    return SlotState(role, mode, family.chain, family.report, address, family.group, known)
 
 
 @lru_cache(maxsize=200_000)

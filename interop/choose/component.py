@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
 from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
 
 from interop.choose.cells import (
+    depends_on_count,
     found_addresses,
     found_codes,
     kept,
@@ -33,6 +35,7 @@ __all__ = [
     "Whole",
     "block_of",
     "component_of",
+    "family_low",
     "level_names",
     "off_allowed",
     "off_levels",
@@ -66,7 +69,13 @@ class Component:
     found_role: Mapping[str, tuple[str, frozenset[str]]] | None
     may_stay_off: frozenset[str]
     families: list[list[Family]] = field(default_factory=list)
-    blocks: dict[object, Block] = field(default_factory=dict)
+    blocks: dict[object, Block | None] = field(default_factory=dict)
+    tables: dict[object, Table] = field(default_factory=dict)
+    open_to: dict[object, Whole] = field(default_factory=dict)
+    sums: dict[Combo, list[int]] = field(default_factory=dict)
+    last_low: Whole | None = None
+    _masks: dict[Family, int] = field(default_factory=dict)
+    _kinds: dict[RecordKey, int] = field(default_factory=dict)
     bounds: dict[object, Vector] = field(default_factory=dict)
     starts: list[tuple[Vector, Combo, int]] = field(default_factory=list)
     assigned: int = 0
@@ -86,8 +95,12 @@ class Component:
         self.must = [w for w in self.wishes if w.must]
         self.kept = {d.id: found_addresses(d) for d in self.packs}
         self.newest = self._newest()
-        self.off = off_levels(self)
-        self.off_low = np.where(off_allowed(self), np.stack(self.off), IMPOSSIBLE)
+        self.ranks = [
+            np.array([{d.id: i for i, d in enumerate(own)}.get(d.id, 0) for d in self.packs], dtype=np.int64)
+            for own in self.candidates
+        ]
+        self.off = np.stack(off_levels(self))
+        self.off_low = np.where(off_allowed(self), self.off, IMPOSSIBLE)
         self.found, self.fixed = {}, {}
         for key in {RecordKey(d.record) for d in self.packs}:
             alike = [d for d in self.packs if d.record is key.record]
@@ -95,7 +108,12 @@ class Component:
             self.fixed[key] = np.array([set_codes(d) for d in alike]).reshape(len(alike), -1)
         if not self.families:
             self.families = [
-                list(families(i, link, dict(self.devices), self.candidates[i])) for i, link in enumerate(self.links)
+                [
+                    family
+                    for family in families(i, link, dict(self.devices), self.candidates[i])
+                    if _manager_fits(link, family, self.devices)
+                ]
+                for i, link in enumerate(self.links)
             ]
             self._narrow()
 
@@ -113,7 +131,11 @@ class Component:
         alike: object = (
             off if self.early else tuple((self.packs[row].record.id, int(self.energy[row])) for row, _ in off)
         )
-        if (combo, alike) not in self._room:
+        mask = 0
+        for family in combo:
+            if family is not None:
+                mask |= self._mask(family)
+        if (mask, alike) not in self._room:
             kinds = frozenset(k for f in combo if f is not None for k in f.kinds)
             without = {row for row, _ in off}
             rows = [i for i, d in enumerate(self.packs) if RecordKey(d.record) in kinds and i not in without]
@@ -123,8 +145,14 @@ class Component:
                 for w in self.early
             )
             on = np.concatenate([[0], np.cumsum(np.sort(self.energy[rows])[::-1])])
-            self._room[combo, alike] = early, [int(v) for v in self.energy.sum() - on]
-        return self._room[combo, alike]
+            self._room[mask, alike] = early, [int(v) for v in self.energy.sum() - on]
+        return self._room[mask, alike]
+
+    def _mask(self, family: Family) -> int:
+        """The kinds of a family as bits."""
+        if family not in self._masks:
+            self._masks[family] = sum(1 << self._kinds.setdefault(key, len(self._kinds)) for key in family.kinds)
+        return self._masks[family]
 
     def strike(
         self,
@@ -140,7 +168,8 @@ class Component:
         that allows them all is split into those that leave one of them out. With ``fewer_than`` packs it stays too:
         what is in the way are the sockets of so many.
         """
-        self.starts = []
+        self.starts, self.last_low = [], None
+        self.sums.clear()
         self.bounds.clear()
         left: dict[object, Family] = {}
         for one in self.families[link]:
@@ -186,6 +215,13 @@ def _without(
         yield replace(family, manager_modes=others)
 
 
+def _manager_fits(link: Link, family: Family, devices: Mapping[str, Device]) -> bool:
+    """Whether a manager that the site names can be the one of a family."""
+    if link.manager is None or link.manager not in devices or family.manager is None:
+        return True
+    return family.manager.record is devices[link.manager].record and family.manager_pack in (None, link.manager)
+
+
 def level_names(component: Component) -> tuple[str, ...]:
     """Return the names of the levels, first decides first."""
     return (
@@ -205,35 +241,62 @@ IMPOSSIBLE = 2**40
 
 
 @dataclass
-class Block:
-    """The slots of one link in one frame: levels x packs x slots, which are possible, and what each slot is.
-
-    ``low``: levels x packs, the least over the slots. ``keys``: the order of the slots, lowest first.
+class Table:
+    """Every slot that a family can have, whatever the number of packs: levels x packs x slots, which are possible, and
+    the mode taken there.
     """
 
-    levels: list[Whole]
+    levels: Whole
     allowed: NDArray[np.bool_]
     slots: list[tuple[str, int | None]]
     modes: list[list[str]]
+
+    @cached_property
+    def low(self) -> Whole:
+        """Levels x packs, the least over the slots; what is not possible costs more than any level."""
+        least: Whole = np.where(self.allowed, self.levels, IMPOSSIBLE).min(axis=2)
+        return least
+
+
+@dataclass
+class Block:
+    """The slots of one link in one frame: levels x packs x slots, which are possible, and what each slot is.
+
+    ``low``: levels x packs, the least over the slots. ``keys``: the order of the slots, lowest first. ``columns``:
+    where the slots stand in the table.
+    """
+
+    levels: Whole
+    allowed: NDArray[np.bool_]
+    slots: list[tuple[str, int | None]]
+    table: Table
+    columns: list[int]
     members: int
     low: Whole
     keys: list[int]
 
+    def mode(self, row: int, slot: int) -> str:
+        """Return the mode that a pack takes in a slot."""
+        return self.table.modes[row][self.columns[slot]]
+
 
 def slot_key(link: int, role: str, address: int | None, position: int) -> int:
-    """Order of slots: by link, the manager first, then by address (by position where the route numbers the packs)."""
-    return link * 10**6 + (0 if role == "manager" else 1 + (address if address is not None else position))
+    """Order of slots: by link, the manager first (without an address before any), then members by address (by position
+    where the route numbers the packs).
+    """
+    if role == "manager":
+        return link * 10**6 + (0 if address is None else 1 + address)
+    return link * 10**6 + 10**5 + (address if address is not None else position)
 
 
 def block_of(component: Component, family: Family, count: int) -> Block | None:
-    """Return the slots of a family with ``count`` packs (built once); None where the manager's address leaves a gap."""
+    """Return the slots of a family with ``count`` packs (built once).
+
+    None where the manager's address leaves a gap, or a slot is open to no pack.
+    """
     key = (family, count)
     if key not in component.blocks:
-        built = _build(component, family, count)
-        if built is not None:
-            component.blocks[key] = built
-        else:
-            return None
+        component.blocks[key] = _build(component, family, count)
     return component.blocks[key]
 
 
@@ -241,31 +304,66 @@ def _build(component: Component, family: Family, count: int) -> Block | None:
     members = family.member_slots(count)
     if members is None:
         return None
+    table = _table(component, family, count)
     slots: list[tuple[str, int | None]] = [("manager", family.manager_address)] if family.manager is not None else []
     slots += [("member", address) for address in members]
-    n_packs, n_levels = len(component.packs), component.levels
-    levels = [np.zeros((n_packs, len(slots)), dtype=np.int64) for _ in range(n_levels)]
-    allowed = np.zeros((n_packs, len(slots)), dtype=np.bool_)
-    modes = [[""] * len(slots) for _ in range(n_packs)]
-    for key in family.kinds:
-        _fill(component, family, count, key, slots, levels, allowed, modes)
+    where = {slot: j for j, slot in enumerate(table.slots)}
+    columns = [where[slot] for slot in slots]
+    levels, allowed = table.levels[:, :, columns], table.allowed[:, columns]
     _rank_levels(component, family, slots, levels)
-    _restrict(component, family, slots, allowed)
-    low = np.stack([np.where(allowed, level, IMPOSSIBLE).min(axis=1) for level in levels])
+    _first_only(component, family, slots, allowed)
+    needed = count - (family.manager is not None)
+    if (family.manager is not None and not allowed[:, 0].any()) or allowed.any(axis=0).sum() < count:
+        return None
+    low = np.where(allowed, levels, IMPOSSIBLE).min(axis=2)
     keys = sorted(slot_key(family.link, role, address, j) for j, (role, address) in enumerate(slots))
-    return Block(levels, allowed, slots, modes, count - (family.manager is not None), low, keys)
+    return Block(levels, allowed, slots, table, columns, needed, low, keys)
 
 
-def _fill(
-    component: Component,
-    family: Family,
-    count: int,
-    key: RecordKey,
-    slots: Sequence[tuple[str, int | None]],
-    levels: list[Whole],
-    allowed: NDArray[np.bool_],
-    modes: list[list[str]],
-) -> None:
+def family_low(component: Component, family: Family) -> Whole:
+    """Return levels x packs, the least that each pack can cost on the link of a family, whatever the number of packs.
+
+    Where switches depend on that number nothing is known of the levels, only which packs may be on the link.
+    """
+    if not any(depends_on_count(k.record) for k in family.kinds):
+        return _table(component, family, family.most).low
+    if (family.link, family.kinds) not in component.open_to:
+        kinds, on_link = set(family.kinds), {d.id for d in component.candidates[family.link]}
+        rows = [RecordKey(d.record) in kinds and d.id in on_link for d in component.packs]
+        component.open_to[family.link, family.kinds] = np.broadcast_to(
+            np.where(rows, 0, IMPOSSIBLE), (component.levels, len(component.packs))
+        )
+    return component.open_to[family.link, family.kinds]
+
+
+def _table(component: Component, family: Family, count: int) -> Table:
+    """Return the table of a family; families that differ in the number of packs or in the first pack share it."""
+    counted = count if any(depends_on_count(k.record) for k in family.kinds) else 0
+    f = family
+    key = (f.link, f.kinds, f.chain, f.report, f.manager, f.manager_address, f.manager_modes, f.modes, f.group,
+           f.addresses, f.numbered, counted)
+    if key not in component.tables:
+        component.tables[key] = _tabled(component, family, count)
+    return component.tables[key]
+
+
+def _tabled(component: Component, family: Family, count: int) -> Table:
+    slots: list[tuple[str, int | None]] = [("manager", family.manager_address)] if family.manager is not None else []
+    slots += [("member", a) for a in family.addresses] if family.numbered else [("member", None)]
+    shape = (len(component.packs), len(slots))
+    table = Table(
+        np.zeros((component.levels, *shape), dtype=np.int64),
+        np.zeros(shape, dtype=np.bool_),
+        slots,
+        [[""] * len(slots) for _ in component.packs],
+    )
+    for key in family.kinds:
+        _fill(component, family, count, key, table)
+    _restrict(component, family, slots, table.allowed)
+    return table
+
+
+def _fill(component: Component, family: Family, count: int, key: RecordKey, table: Table) -> None:
     """Enter the packs of one record: for each slot the best of its modes."""
     on_link = {d.id for d in component.candidates[family.link]}
     alike = [d for d in component.packs if d.record is key.record]
@@ -280,20 +378,20 @@ def _fill(
     for mode in dict.fromkeys((*member_modes, *(family.manager_modes if key == family.manager else ()))):
         open_to = [
             (mode in member_modes) if role == "member" else (key == family.manager and mode in family.manager_modes)
-            for role, _ in slots
+            for role, _ in table.slots
         ]
-        states = tuple(slot_state(family, key.record, mode, a, count, role) for role, a in slots)
+        states = tuple(slot_state(family, key.record, mode, a, count, role) for role, a in table.slots)
         codes, possible, ambiguous = standing_rows(key, states)
         possible = possible & np.array(open_to, dtype=np.bool_)
         cost = moved(codes, devices, found)
-        mine = _mode_levels(component, family, devices, slots, mode, cost, ambiguous)
+        mine = _mode_levels(component, family, devices, table.slots, mode, cost, ambiguous)
         open_slots = possible[None, :] & ((cost == 0) | ~still[:, None]) & kept(codes, component.fixed[key][keep])
-        better = open_slots & (~allowed[rows] | _less(mine, [level[rows] for level in levels]))
-        for level, new in zip(levels, mine, strict=True):
+        better = open_slots & (~table.allowed[rows] | _less(mine, [level[rows] for level in table.levels]))
+        for level, new in zip(table.levels, mine, strict=True):
             level[rows] = np.where(better, new, level[rows])
-        allowed[rows] |= open_slots
+        table.allowed[rows] |= open_slots
         for i, j in np.argwhere(better):
-            modes[rows[i]][j] = mode
+            table.modes[rows[i]][j] = mode
 
 
 def _less(one: Sequence[Whole], other: Sequence[Whole]) -> NDArray[np.bool_]:
@@ -319,9 +417,9 @@ def _mode_levels(
     zero = np.zeros(shape, dtype=np.int64)
     early = [_wish_level(component, family, wish, devices, slots, cost) for wish in component.early]
     late = [_wish_level(component, family, wish, devices, slots, cost) for wish in component.late]
-    changed = np.array(
-        [[_changed(component, family, d, role, mode) for role, _ in slots] for d in devices], dtype=np.int64
-    )
+    roles = dict.fromkeys(role for role, _ in slots)
+    by_role = {role: [_changed(component, family, d, role, mode) for d in devices] for role in roles}
+    changed = np.array([by_role[role] for role, _ in slots], dtype=np.int64).T
     newest = zero.copy()
     for j, (role, _) in enumerate(slots):
         if role == "manager" and family.manager is not None:
@@ -334,7 +432,7 @@ def _mode_levels(
         zero,
         np.broadcast_to(ambiguous[None, :], shape),
         *late,
-        changed.reshape(shape),
+        changed,
         cost,
         newest,
         zero,
@@ -389,41 +487,49 @@ def _changed(component: Component, family: Family, device: Device, role: str, mo
 
 
 def _rank_levels(
-    component: Component, family: Family, slots: Sequence[tuple[str, int | None]], levels: list[Whole]
+    component: Component, family: Family, slots: Sequence[tuple[str, int | None]], levels: Whole
 ) -> None:
     """Order by place: (place rank - address rank) squared; packs numbered by the route only ask for the first as
     manager.
     """
-    ranks = np.array(
-        [{d.id: i for i, d in enumerate(component.candidates[family.link])}.get(d.id, 0) for d in component.packs],
-        dtype=np.int64,
-    )
     order = sorted(range(len(slots)), key=lambda j: (slots[j][1] if slots[j][1] is not None else -1, j))
-    rank_of = {j: r for r, j in enumerate(order)}
+    rank_of = np.empty(len(slots), dtype=np.int64)
+    rank_of[order] = np.arange(len(slots))
+    ranked = [j for j, (role, _) in enumerate(slots) if family.numbered or role == "manager"]
+    squares = (component.ranks[family.link][:, None] - rank_of[None, ranked]) ** 2
+    levels[-1][:, ranked] = squares
+    for k, wish in enumerate(component.late):
+        if wish.what == "physical order":
+            levels[len(component.early) + 3 + k][:, ranked] = squares
+
+
+def _first_only(
+    component: Component, family: Family, slots: Sequence[tuple[str, int | None]], allowed: NDArray[np.bool_]
+) -> None:
+    """Where a manager is made by place: only that pack is it, and no pack before it is a member."""
+    if family.manager_pack is None:
+        return
+    row = component.row[family.manager_pack]
     for j, (role, _) in enumerate(slots):
-        if family.numbered or role == "manager":
-            squares = (ranks - rank_of[j]) ** 2
-            levels[-1][:, j] = squares
-            for k, wish in enumerate(component.late):
-                if wish.what == "physical order":
-                    levels[len(component.early) + 3 + k][:, j] = squares
+        if role == "manager":
+            allowed[:row, j] = allowed[row + 1 :, j] = False
+        else:
+            allowed[:row, j] = False
 
 
 def _restrict(
     component: Component, family: Family, slots: Sequence[tuple[str, int | None]], allowed: NDArray[np.bool_]
 ) -> None:
-    """Strike what ``must`` wishes, a fixed manager and a manager by place forbid."""
+    """Strike what ``must`` wishes and a fixed manager forbid."""
     link = component.links[family.link]
     fixed = link.manager if link.manager not in (None, "propose") else None
     named = [w for w in component.must if w.what == "manager" and _means(component, family, w)]
     for j, (role, address) in enumerate(slots):
         if role == "manager":
-            only = [{name} for name in (fixed, family.manager_pack) if name is not None]
+            only = [{fixed}] if fixed is not None else []
             only += [set(w.about) for w in named if len(component.links) == 1]
             for names in only:
                 allowed[[i for i, d in enumerate(component.packs) if d.id not in names], j] = False
-        elif family.manager_pack is not None:
-            allowed[: component.row[family.manager_pack], j] = False
         _restrict_slot(component, family, j, role, address, allowed)
 
 

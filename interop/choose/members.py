@@ -175,7 +175,7 @@ def _runner_up(component: Component, solution: Solution, index: int) -> RunnerUp
     """Search again with another manager, then with each pack's membership turned; keep the best."""
     found: Solution | None = None
     proved = solution.bound is None
-    last = component.assigned + MOST_ASSIGNMENTS // 5
+    last = component.assigned + MOST_ASSIGNMENTS
     for restriction in _others(component, solution, index):
         if found is not None and (low := least(component, restriction)) > found.vector[: len(low)]:
             continue

@@ -10,6 +10,7 @@ import heapq
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ from interop.choose.component import (
     Vector,
     Whole,
     block_of,
+    family_low,
     off_allowed,
     slot_key,
 )
@@ -104,14 +106,14 @@ def best(
     were passed over unseen, nothing bounds the levels but zero. Raises :class:`Unfinished` when the limit comes
     before the first answer.
     """
-    restriction = restriction or Restriction()
+    restricted, restriction = restriction is not None, restriction or Restriction()
     found: Solution | None = None
     last = component.assigned + assignments
     for number, (bound, combo, counts) in enumerate(_in_order(component)):
         limit = found.vector if found is not None else cutoff
         if limit is not None and bound > limit[: len(bound)]:
             break
-        if limit is not None and _bound(component, combo, sum(counts), restriction) > limit[: len(bound)]:
+        if limit and restricted and _bound(component, combo, sum(counts), restriction) > limit[: len(bound)]:
             continue
         if component.assigned >= last or number >= MOST_FRAMES:
             if found is None:
@@ -128,7 +130,11 @@ def best(
 
 
 def _in_order(component: Component) -> Iterator[tuple[Vector, Combo, tuple[int, ...]]]:
-    """Yield frames by their bound, least first: every combination of families, from its most packs downwards."""
+    """Yield frames by their bound, least first: every combination of families, from its most packs downwards.
+
+    A combination comes up by its bound down to energy and is put back by its bound on every level, so that only those
+    near the front are bounded in full.
+    """
     heap: list[tuple[Vector, int, Combo, int]] = []
     ticket = itertools.count()
     fresh = iter(_starts(component))
@@ -139,10 +145,38 @@ def _in_order(component: Component) -> Iterator[tuple[Vector, Combo, tuple[int, 
             following = next(fresh, None)
         else:
             bound, _, combo, total = heapq.heappop(heap)
+        if len(bound) < component.levels:
+            heapq.heappush(heap, (_bound_in_full(component, combo, bound), next(ticket), combo, total))
+            continue
         yield from ((bound, combo, counts) for counts in _splits(_ranges(combo), total))
         if total > sum(least for least, _ in _ranges(combo)):
             lower = _bound(component, combo, total - 1, Restriction())
             heapq.heappush(heap, (lower, next(ticket), combo, total - 1))
+
+
+def _bound_in_full(component: Component, combo: Combo, bound: Vector) -> Vector:
+    """Return a lower bound on every level: each pack in its cheapest place, and no less than ``bound``."""
+    if combo not in component.sums:
+        if len(combo) == 1:
+            lows = [family_low(component, family) for family in combo if family is not None]
+            component.sums[combo] = np.minimum.reduce([component.off_low, *lows]).sum(axis=1).tolist()
+        else:
+            _sum_up(component, combo[:-1])
+    sums = component.sums[combo]
+    return (*map(max, bound, sums), *sums[len(bound) :])
+
+
+def _sum_up(component: Component, first: Combo) -> None:
+    """Enter the sums of every combination that begins with these families: all families of the last link at once."""
+    lows = [family_low(component, family) for family in first if family is not None]
+    before = np.minimum.reduce([component.off_low, *lows])
+    last = component.families[-1]
+    component.sums[(*first, None)] = before.sum(axis=1).tolist()
+    if last:
+        if component.last_low is None:
+            component.last_low = np.stack([family_low(component, family) for family in last])
+        every = np.minimum(before[None], component.last_low).sum(axis=2).tolist()
+        component.sums.update({(*first, family): sums for family, sums in zip(last, every, strict=True)})
 
 
 def _ranges(combo: Combo) -> list[tuple[int, int]]:
@@ -171,7 +205,10 @@ def _starts(component: Component) -> list[tuple[Vector, Combo, int]]:
             ranges = _ranges(combo)
             if sum(low for low, _ in ranges) <= len(component.packs):
                 total = min(sum(high for _, high in ranges), len(component.packs))
-                found.append((_bound(component, combo, total, Restriction()), combo, total))
+                bound = _bound(component, combo, total, Restriction())
+                if len(combo) > 1:      # few families in many combinations: all are bounded in full at once
+                    bound = _bound_in_full(component, combo, bound)
+                found.append((bound, combo, total))
         component.starts = sorted(found, key=lambda one: one[0])
     return component.starts
 
@@ -251,24 +288,26 @@ def _solve(
     spare = [sum(role == "member" for role, _ in b.slots) - b.members for b in parts]
     size = n + sum(spare)
     allowed = np.zeros((size, size), dtype=np.bool_)
-    levels = [np.zeros((size, size), dtype=np.int64) for _ in range(component.levels)]
+    levels = np.zeros((component.levels, size, size), dtype=np.int64)
     column, row = 0, n
     starts: list[int] = []
     for block, extra in zip(parts, spare, strict=True):
         width = len(block.slots)
         allowed[:n, column : column + width] = block.allowed
-        for level, mine in zip(levels, block.levels, strict=True):
-            level[:n, column : column + width] = mine
+        levels[:, :n, column : column + width] = block.levels
         members = [column + j for j, (role, _) in enumerate(block.slots) if role == "member"]
         allowed[row : row + extra, members] = True
         starts.append(column)
         column, row = column + width, row + extra
-    for level, off in zip(levels, component.off, strict=True):
-        level[:n, column:] = off[:, None]
+    levels[:, :n, column:] = component.off[:, :, None]
     allowed[:n, column:] = off_allowed(component)[:, None]
     _apply(restriction, combo, parts, starts, allowed)
     component.assigned += 1
-    columns = assign(levels, allowed, n)
+
+    def loses(columns: NDArray[Any]) -> bool:
+        return found is not None and _vector(levels, columns, n) > found.vector
+
+    columns = assign(levels, allowed, n, loses)
     return None if columns is None else _solution(component, combo, counts, parts, starts, levels, columns, column)
 
 
@@ -315,12 +354,18 @@ def _apply(
             for j, (role, _) in enumerate(parts[place[link]].slots):
                 if role == "manager":
                     allowed[row, starts[place[link]] + j] = False
-    for row, link in (*restriction.on, *restriction.off):
-        mine = np.zeros(allowed.shape[1], dtype=np.bool_)
-        if link in place:
-            start = starts[place[link]]
-            mine[start : start + len(parts[place[link]].slots)] = True
-        allowed[row] &= mine if (row, link) in restriction.on else ~mine
+    for pairs, wanted in ((restriction.on, True), (restriction.off, False)):
+        for row, link in pairs:
+            mine = np.zeros(allowed.shape[1], dtype=np.bool_)
+            if link in place:
+                start = starts[place[link]]
+                mine[start : start + len(parts[place[link]].slots)] = True
+            allowed[row] &= mine if wanted else ~mine
+
+
+def _vector(levels: Whole, columns: Sequence[int] | NDArray[Any], packs: int) -> Vector:
+    """Return the sum of each level over the packs."""
+    return tuple(levels[:, np.arange(packs), np.asarray(columns[:packs])].sum(axis=1).tolist())
 
 
 def _solution(
@@ -329,12 +374,12 @@ def _solution(
     counts: tuple[int, ...],
     parts: Sequence[Block],
     starts: Sequence[int],
-    levels: Sequence[Whole],
+    levels: Whole,
     columns: Sequence[int],
     off: int,
 ) -> Solution:
     n = len(component.packs)
-    vector = tuple(int(sum(int(level[i, columns[i]]) for i in range(n))) for level in levels)
+    vector = _vector(levels, columns, n)
     where = [i for i, f in enumerate(combo) if f is not None]
     placed, slots = [], []
     for i in range(n):
@@ -345,7 +390,7 @@ def _solution(
         k = max(k for k, start in enumerate(starts) if start <= columns[i])
         j = columns[i] - starts[k]
         role, address = parts[k].slots[j]
-        placed.append(Placed(where[k], role, parts[k].modes[i][j], address, j))
+        placed.append(Placed(where[k], role, parts[k].mode(i, j), address, j))
         slots.append(slot_key(where[k], role, address, j))
     chosen = tuple((f, counts[i]) if f is not None else None for i, f in enumerate(combo))
     return Solution(vector, chosen, tuple(placed), tuple(slots))

@@ -115,14 +115,17 @@ def _wanted(value: object) -> tuple[object, ...] | None:
     return tuple(value) if isinstance(value, list | tuple) else (value,)
 
 
+_CONDITIONS = tuple(item.name for item in fields(Case))
+
+
 def _applies(when: PartWhen, case: Case) -> bool | None:
     """Return whether a part applies in the case; None when the case does not say."""
     answer: bool | None = True
-    for item in fields(Case):
-        wanted = _wanted(getattr(when, item.name))
+    for name in _CONDITIONS:
+        wanted = _wanted(getattr(when, name))
         if wanted is None:
             continue
-        have = getattr(case, item.name)
+        have = getattr(case, name)
         if have is None:
             answer = None if answer is not False else False
         elif have not in wanted:
@@ -139,6 +142,12 @@ def _spoken_role(row: SwitchRow, role: str | None) -> str | None:
 
 def parts_in(row: SwitchRow, case: Case) -> tuple[tuple[Part, bool | None], ...]:
     """Return the parts that apply in the case (True) or might (None), in the order written."""
+    return _parts_in(_Key(row), case)
+
+
+@lru_cache(maxsize=65536)
+def _parts_in(key: _Key, case: Case) -> tuple[tuple[Part, bool | None], ...]:
+    row = key.row
     spoken = replace(case, role=_spoken_role(row, case.role))
     return tuple((part, answer) for part in row.parts if (answer := _applies(part.when, spoken)) is not False)
 

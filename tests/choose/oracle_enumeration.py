@@ -129,7 +129,8 @@ class _Component:
             levels = om.on_levels(self.plant, pack, link, stand, 0, self.top)
             if levels is not None:
                 where = self.plant.links.index(link) * 1000
-                slot = where + (0 if stand.role == "manager" else 1 + (stand.address or 0))
+                slot = where + (500 if stand.role == "member" else 0)
+                slot += 0 if stand.address is None else 1 + stand.address
                 report = stand.report[1:] if stand.role == "manager" else None
                 decision = Decision(link.id, stand.role, stand.mode, stand.address, talk[1:], report)
                 yield _Option(decision, pack, self.packed(row, levels, slot))
