@@ -50,7 +50,7 @@ def _not_formed(stage: Stage) -> Iterator[Hit]:
         return
     for link in stage.site.links:
         packs = [n for n in link.packs if n in stage.packs]
-        if packs and not _formed(stage, link):
+        if packs and not _formed(stage, link) and not _elsewhere(stage, packs):
             controllers = {name: stage.device(name).record for name in link.reports_to}
             alone = dict.fromkeys(obstacle((key,), controllers) for key in _kinds(stage, packs))
             causes = [stage.hindered[link.id]] if link.id in stage.hindered else list(alone)
@@ -58,6 +58,39 @@ def _not_formed(stage: Stage) -> Iterator[Hit]:
                 packs,
                 f"Link {link.id}: no link can be formed of {named(packs)}: {'; '.join(causes)}",
                 "Mend what is in the way, or take the link out of the site file.",
+            )
+
+
+def _elsewhere(stage: Stage, packs: Sequence[str]) -> list[str]:
+    """Return the packs that stand on a link of the plan."""
+    return [name for name in packs if name in stage.link_of]
+
+
+@rule(
+    "link-left-empty",
+    "link",
+    broken=Level.CAUTION,
+    unknown=Level.CAUTION,
+    must_accept=True,
+    meaning="A link that the site asks for gets no pack, since its packs serve other links.",
+    source="common practice",
+    explain="""Several links may draw on the same packs, and the best plan can put them all on some of the links. The
+controller of an empty link then hears from no pack at all. If that is wrong, name the packs of each link, or wish for
+some of them to be managers; if it is right, take the link out, or accept this with name and date.""",
+)
+def _left_empty(stage: Stage) -> Iterator[Hit]:
+    if not _decided(stage):
+        return
+    for link in stage.site.links:
+        packs = [n for n in link.packs if n in stage.packs]
+        elsewhere = _elsewhere(stage, packs)
+        if elsewhere and not _formed(stage, link):
+            told = f"; {named(link.reports_to)} hears from no pack" if link.reports_to else ""
+            yield broken(
+                packs,
+                f"Link {link.id} gets no pack: {named(elsewhere)} {'serve' if len(elsewhere) > 1 else 'serves'} "
+                f"link {named(dict.fromkeys(stage.link_of[n].id for n in elsewhere))}{told}",
+                "Name the packs of each link, or take this link out.",
             )
 
 

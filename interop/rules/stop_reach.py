@@ -105,7 +105,10 @@ def _together(stage: Stage) -> Iterator[tuple[str, ...]]:
     graph.add_nodes_from(range(len(stage.banks)))
     for link in stage.links:
         if not stage.on_one_bank(link.packs):
-            sure = [i for name in link.packs for i in stage.banks_with[name] if len(stage.banks_with[name]) == 1]
+            held = [stage.banks_with.get(name, frozenset()) for name in link.packs]
+            sure = [i for banks in held if len(banks) == 1 for i in banks]
+            if not sure:
+                continue
             graph.add_edges_from((sure[0], other) for other in sure[1:])
     for group in nx.connected_components(graph):
         names = {name for i in group for name in stage.banks[i]}

@@ -137,8 +137,10 @@ class Stage:
         return {name: frozenset(numbers) for name, numbers in found.items()}
 
     def on_one_bank(self, names: Iterable[str]) -> bool:
-        """Return whether some bank holds all these packs (packs that are not drawn stand in every bank)."""
-        held = [self.banks_with.get(name, frozenset()) for name in names]
+        """Return whether some bank holds all these packs (packs that are not drawn stand in every bank; what is not
+        there in this stage stands in none and is passed over).
+        """
+        held = [self.banks_with[name] for name in names if name in self.banks_with]
         return not held or bool(frozenset.intersection(*held))
 
     @cached_property
