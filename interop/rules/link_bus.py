@@ -54,7 +54,8 @@ def _nodes(stage: Stage) -> Iterator[Hit]:
                 limit="32 unit loads",
             )
         elif _most_loads(seg) > 32:
-            facts = tuple(dict.fromkeys(n.fact("unit_loads") for n in seg.nodes if _loads_open(n)))
+            kinds = [n.fact("kind") for n in seg.nodes if n.bus.kind.only is None]
+            facts = tuple(dict.fromkeys([*kinds, *(n.fact("unit_loads") for n in seg.nodes if _loads_open(n))]))
             yield cannot_tell(
                 seg.about,
                 f"Link {seg.link.id}: {seg.label} may have up to {_most_loads(seg):g} unit loads, a load that is "
@@ -85,9 +86,9 @@ def _unit_loads(seg: Segment) -> float | None:
 
 def _most_loads(seg: Segment) -> float:
     """Sum of unit loads, high end of ranges and disputes, 1 where not stated (TIA/EIA-485: the unit that a plain
-    driver feeds 32 of); 0 where it is no RS-485 bus.
+    driver feeds 32 of); 0 where it is known to be no RS-485 bus.
     """
-    if seg.kind != "rs-485":
+    if seg.kind not in ("rs-485", None):
         return 0.0
     return sum(max((_span(v).high for v in n.bus.unit_loads.values), default=1.0) for n in seg.nodes)
 
