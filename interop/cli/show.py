@@ -17,7 +17,6 @@ from rich.console import Console
 from rich.text import Text
 
 from interop.documents.plaintext import visible
-from interop.documents.sockets import end_words, far_words
 from interop.records.faults import seen
 from interop.rules.finding import Finding, Rule
 from interop.rules.judge import Judged
@@ -261,6 +260,8 @@ def _was(kind: str, one: Mapping[str, Any], *, new: bool) -> str:
 
 
 def _cables(page: _Page, plan: Mapping[str, Any]) -> None:
+    from interop.documents.sockets import end_words, far_words
+
     rows = [(name, far_words(plan, cable, cable["from"]), far_words(plan, cable, cable["to"]), cable["work"],
              _joined(cable["joined"]), named(cable["cut"]) or "-") for name, cable in plan["cables"].items()]
     page.table(("Cable", "From", "To", "Work", "Joined", "Cut at both ends"), rows)

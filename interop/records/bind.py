@@ -22,7 +22,9 @@ M = TypeVar("M", bound=BaseModel)
 class Strict(BaseModel):
     """Base of all models: unknown keys are faults, values do not change after reading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, populate_by_name=True)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, arbitrary_types_allowed=True, populate_by_name=True, defer_build=True
+    )  # built with the first file that is read: a nested model needs no validator of its own
 
 
 def _inner_models(annotation: Any) -> list[type[BaseModel]]:

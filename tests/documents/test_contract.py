@@ -57,7 +57,7 @@ FINDING = keys(
     about=items(TEXT, uniqueItems=True),
     got=nullable(TEXT),
     limit=nullable(TEXT),
-    facts=items(keys(record=TEXT, path=TEXT, state=TEXT)),
+    facts=items(keys(record=TEXT, path=TEXT, state={"enum": ["stated", "disputed", "not-stated", "assumed"]})),
     text=TEXT,
     todo={"type": "string"},
     source=TEXT,
