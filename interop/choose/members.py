@@ -14,6 +14,7 @@ from interop.choose.cells import SlotState, slot_state
 from interop.choose.component import Component, component_of, level_names
 from interop.choose.frames import Family
 from interop.choose.search import MOST_ASSIGNMENTS, Restriction, Solution, Unfinished, best, least
+from interop.records.switches import Case, readings
 from interop.site.site import Device, Link, Site
 
 __all__ = [
@@ -105,7 +106,36 @@ def components(site: Site) -> tuple[Component, ...]:
             graph.add_edge(i, first.setdefault(pack, i))
     roles = _found_roles(site)
     groups = sorted(sorted(group) for group in nx.connected_components(graph))
-    return tuple(component_of([site.links[i] for i in group], site.devices, site.wishes, roles) for group in groups)
+    return tuple(
+        component_of([_with_group(site, site.links[i]) for i in group], site.devices, site.wishes, roles)
+        for group in groups
+    )
+
+
+def _with_group(site: Site, link: Link) -> Link:
+    """Return a link with the group that its packs stand in as found, where the site states none and it is known."""
+    if link.group is not None:
+        return link
+    packs = set(link.packs)
+    stated = {one.group for one in site.found_links or () if packs & set(one.packs)}
+    if not stated or stated == {None}:
+        stated = {g for name in link.packs for g in _found_groups(site, site.devices[name])}
+    group = stated.pop() if len(stated) == 1 else None
+    return replace(link, group=group) if group is not None else link
+
+
+def _found_groups(site: Site, device: Device) -> frozenset[int]:
+    """Return the groups that the found switches of a pack mean: of managers only, where the managers are known."""
+    managers = {link.manager for link in site.found_links or ()} - {None}
+    if device.found is None or (managers and device.id not in managers):
+        return frozenset()
+    found: set[int] = set()
+    for name, pattern in device.found.patterns.items():
+        row = device.record.switches[name]
+        if any(part.sets == "group" for part in row.parts):
+            meant = readings(row, pattern, Case(), device.record.modes)
+            found |= {int(value) for one in meant for key, value in one.values if key == "group"}
+    return frozenset(found)
 
 
 def choose_components(component: Component) -> tuple[tuple[LinkChoice, ...], dict[str, PackChoice]]:

@@ -10,14 +10,16 @@ from dataclasses import dataclass, field, replace
 from interop.choose.cables import Blocked, Planned, Routed, route_link
 from interop.choose.cells import SlotState, standing, switch_values
 from interop.choose.members import LinkChoice, PackChoice, choose_components, components, finish_links
+from interop.choose.route import bus_ports
 from interop.choose.words import blocked_words
 from interop.records.models import Record
 from interop.records.switches import Case, Pattern, part_switches, positions, readings, row_length, settings
+from interop.site.ends import with_found_ends
 from interop.site.site import Cable, Device, Site
 from interop.wiring.stage import Stage, StageCable, StageEnd, StageLink, banks_of, joined_pins, stage_pack
-from interop.wiring.talks import RecordKey, chain_talks, report_talks
+from interop.wiring.talks import RecordKey, chain_talks, controller_talks, report_talks
 
-__all__ = ["MOST_STRIKES", "CableAction", "Decisions", "Removed", "decide", "planned_stage"]
+__all__ = ["MOST_STRIKES", "CableAction", "Decisions", "Removed", "decide", "planned_stage", "plug_socket"]
 
 MOST_STRIKES = 200
 """Most plans of one component that are struck out for want of a cable before its link is given up."""
@@ -61,6 +63,7 @@ def decide(site: Site) -> Decisions:
 
     Raises :class:`interop.choose.members.TooWide` where the search comes to its limits with nothing found.
     """
+    site = with_found_ends(site)
     links: list[LinkChoice] = []
     packs: dict[str, PackChoice] = {d.id: PackChoice(d.id, "unmanaged", None, None, None, None) for d in site.packs}
     routes: dict[str, Routed] = {}
@@ -132,23 +135,23 @@ def _modes_used(
 def _terminators(
     site: Site, links: Sequence[LinkChoice], packs: Mapping[str, PackChoice], routes: Mapping[str, Routed]
 ) -> Iterator[tuple[tuple[str, str], bool]]:
-    """Say for every bus with a terminator that can be set or plugged whether it is on: at the two ends where the
-    record asks.
+    """Say for every bus with a terminator that can be set or plugged whether it is on: at the two ends, where any
+    node of the bus asks for it. A plug is on only where a socket is free for it.
     """
     for choice in links:
         route = routes.get(choice.link.id)
         if route is None:
             continue
-        for position, name in enumerate(route.order):
+        for name in route.order:
             pack = packs[name]
             if pack.state is None or pack.mode is None:
                 continue
             record = site.devices[name].record
-            for bus in chain_talks(record, pack.mode).get(pack.state.chain, ()) if pack.state.chain is not None else ():
+            for bus in _chain_buses(site, packs, name):
                 if record.buses[bus].termination.fitted.only in ("by switch", "by plug"):
                     stated = _set_terminator(site.devices[name], bus, pack)
-                    on = _ends_on(record, bus, position, len(route.order))
-                    yield (name, bus), on if stated is None else stated
+                    on = _ends_on(site, choice, packs, route, name, bus) if stated is None else stated
+                    yield (name, bus), on and _fits(site, packs, routes, name, bus)
             for bus in (
                 report_talks(record, pack.mode).get(pack.state.report, ()) if pack.state.report is not None else ()
             ):
@@ -157,7 +160,60 @@ def _terminators(
                     and record.buses[bus].used_by == "manager"
                     and record.buses[bus].termination.fitted.only in ("by switch", "by plug")
                 ):
-                    yield (name, bus), record.buses[bus].termination.ends.only not in ("forbidden", "only in open loop")
+                    on = record.buses[bus].termination.ends.only not in ("forbidden", "only in open loop")
+                    yield (name, bus), on and _fits(site, packs, routes, name, bus)
+
+
+def _chain_buses(site: Site, packs: Mapping[str, PackChoice], name: str) -> tuple[str, ...]:
+    pack = packs[name]
+    if pack.state is None or pack.mode is None or pack.state.chain is None:
+        return ()
+    return chain_talks(site.devices[name].record, pack.mode).get(pack.state.chain, ())
+
+
+def _fits(
+    site: Site, packs: Mapping[str, PackChoice], routes: Mapping[str, Routed], name: str, bus: str
+) -> bool:
+    """Whether a terminator that is to be on can be: one that is a plug needs a socket."""
+    if site.devices[name].record.buses[bus].termination.fitted.only != "by plug":
+        return True
+    return plug_socket(site, packs, routes, name, bus) is not None
+
+
+def plug_socket(
+    site: Site, packs: Mapping[str, PackChoice], routes: Mapping[str, Routed], name: str, bus: str
+) -> str | None:
+    """Return the socket of a pack that a terminator plug of a bus goes in: the first that no cable needs; None where
+    there is none. A port that makes the manager by being empty stays empty.
+    """
+    pack = packs[name]
+    record = site.devices[name].record
+    empty_makes = record.manager.port
+    if empty_makes is None and "empty port" in record.manager.made_by.values:
+        return None
+    role = "manager" if pack.role == "manager" else "members"
+    used = set(_used_sockets(site, routes, name))
+    return next(
+        (
+            socket
+            for port, socket in bus_ports(record, (bus,), pack.mode)
+            if socket not in used and port != empty_makes and record.ports[port].unused_by != role
+        ),
+        None,
+    )
+
+
+def _used_sockets(site: Site, routes: Mapping[str, Routed], name: str) -> Iterator[str]:
+    """Every socket of a device that a cable of the plan ends in, or may end in where only its port is known."""
+    planned = {c.id for r in routes.values() for c in r.cables}
+    managed = {p for r in routes.values() for p in r.order}
+    others = [c for c in site.cables if c.id not in planned and not _left_off_end(site, c, managed)]
+    ends = [(c.a, c.b) for r in routes.values() for c in r.cables] + [(c.a, c.b) for c in others]
+    for one in (end for pair in ends for end in pair if end.device == name):
+        if one.socket is not None:
+            yield one.socket
+        elif one.port is not None and one.port in site.devices[name].record.ports:
+            yield from site.devices[name].record.ports[one.port].sockets
 
 
 def _set_terminator(device: Device, bus: str, choice: PackChoice) -> bool | None:
@@ -176,12 +232,51 @@ def _set_terminator(device: Device, bus: str, choice: PackChoice) -> bool | None
     return None
 
 
-def _ends_on(record: Record, bus: str, position: int, count: int) -> bool:
-    at_end = position == 0 or position == count - 1
-    if record.buses[bus].hop == "one":
-        at_end = True
+def _ends_on(
+    site: Site, choice: LinkChoice, packs: Mapping[str, PackChoice], route: Routed, name: str, bus: str
+) -> bool:
+    """Whether a terminator of a chain bus is to be on: at an end, where this pack or another node of the bus asks."""
+    record = site.devices[name].record
+    open_loop = {"only in open loop": "forbidden" if choice.link.reports_to else "required"}
     asked = record.buses[bus].termination.ends.only
-    return at_end and count > 1 and asked not in ("forbidden", "not required", "only in open loop")
+    asked = open_loop.get(str(asked), asked)
+    if asked == "forbidden":
+        return False
+    sharing = _sharing(site, choice)
+    row = [c for c in route.cables if c.carries == "chain" or _joins(c, sharing)]
+    if record.buses[bus].hop == "one":
+        mine = {s for _, s in bus_ports(record, (bus,), packs[name].mode)}
+        hops = [c for c in row if any(e.device == name and e.socket in mine for e in (c.a, c.b))]
+        others = {e.device for c in hops for e in (c.a, c.b)}
+        at_end = len(route.order) > 1
+    else:
+        others = {*route.order, *sharing}
+        at_end = sum(name in (c.a.device, c.b.device) for c in row) == 1
+    wishes = {
+        open_loop.get(str(one), one)
+        for other in others - {name}
+        for one in (
+            site.devices[other].record.buses[b].termination.ends.only
+            for b in (sharing[other] if other in sharing else _chain_buses(site, packs, other))
+        )
+    }
+    return at_end and (asked != "not required" or "required" in wishes)
+
+
+def _sharing(site: Site, choice: LinkChoice) -> dict[str, tuple[str, ...]]:
+    """The controllers that hang on the packs' own bus, each with the buses it does so with."""
+    family = choice.family
+    if family is None or family.report is None:
+        return {}
+    if choice.manager is not None:
+        buses = site.devices[choice.manager].record.buses.values()
+        if any(bus.used_by == "manager" for bus in buses):
+            return {}
+    return {c: controller_talks(site.devices[c].record).get(family.report, ()) for c in choice.link.reports_to}
+
+
+def _joins(cable: Planned, controllers: Mapping[str, tuple[str, ...]]) -> bool:
+    return cable.carries == "report" and bool({cable.a.device, cable.b.device} & set(controllers))
 
 
 def _place(name: str, routes: Mapping[str, Routed], packs: Mapping[str, PackChoice]) -> str | None:

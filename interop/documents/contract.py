@@ -69,7 +69,7 @@ def plan_dict(
         "cables": _cables(decisions),
         "power": None,
         "settings": _settings(decisions),
-        "assumptions": [*_assumptions(site), *_unread_rows(decisions)],
+        "assumptions": [*_assumptions(site), *_groups(decisions), *_unread_rows(decisions)],
         "reasons": reasons(decisions),
     }
     plan["fingerprint"] = fingerprint(plan)
@@ -357,6 +357,22 @@ def _energy_taken(record: Record) -> Iterator[tuple[str, str, str, list[str]]]:
         yield "nominal-voltage", "nominal voltage", "3.2 V for each LFP cell", []
     if not cells.usable_share.known:
         yield "usable-share", "usable share", "1", ["0.8", "1"]
+
+
+def _groups(decisions: Decisions) -> Iterator[Json]:
+    """Links whose group nobody states although a switch of their packs sets it: taken to be the first."""
+    for choice in decisions.links:
+        records = [decisions.site.devices[name].record for name in choice.members]
+        switches = [item for record in records for item in record.switches.items()]
+        rows = dict.fromkeys(name for name, row in switches if any(part.sets == "group" for part in row.parts))
+        if choice.family is not None and choice.link.group is None and rows:
+            yield {
+                "id": f"group {choice.link.id}",
+                "fact": f"group of link {choice.link.id}",
+                "value": "the first that its switches can set",
+                "range": [],
+                "decides": [f"row {name}" for name in rows],
+            }
 
 
 def _unread_rows(decisions: Decisions) -> Iterator[Json]:

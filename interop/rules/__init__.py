@@ -22,4 +22,5 @@ from interop.rules import (  # noqa: F401  (enters their rules)
     stop_reach,
     switch_printed,
     switch_side,
+    wishes,
 )

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
+from interop.records.models import Record
 from interop.rules.finding import Hit, Level, broken, rule
 from interop.rules.wording import named
 from interop.site.site import Link
 from interop.wiring.stage import Stage
 from interop.wiring.talks import RecordKey
-from interop.wiring.together import LEFT, obstacle
+from interop.wiring.together import LEFT, limits, obstacle
 
 __all__: list[str] = []
 
@@ -52,13 +53,36 @@ def _not_formed(stage: Stage) -> Iterator[Hit]:
         packs = [n for n in link.packs if n in stage.packs]
         if packs and not _formed(stage, link) and not _elsewhere(stage, packs):
             controllers = {name: stage.device(name).record for name in link.reports_to}
-            alone = dict.fromkeys(obstacle((key,), controllers) for key in _kinds(stage, packs))
-            causes = [stage.hindered[link.id]] if link.id in stage.hindered else list(alone)
+            alone = dict.fromkeys(obstacle((key,), controllers, _manager(stage, link)) for key in _kinds(stage, packs))
+            causes = [stage.hindered[link.id]] if link.id in stage.hindered else _suspects(stage, link, alone, packs)
             yield broken(
                 packs,
                 f"Link {link.id}: no link can be formed of {named(packs)}: {'; '.join(causes)}",
                 "Mend what is in the way, or take the link out of the site file.",
             )
+
+
+def _manager(stage: Stage, link: Link) -> Record | None:
+    return stage.packs[link.manager].record if link.manager is not None and link.manager in stage.packs else None
+
+
+def _suspects(stage: Stage, link: Link, causes: Iterable[str], packs: Sequence[str]) -> list[str]:
+    """Return the causes; where the records alone name none, what the number of packs and the site file add."""
+    sure = [one for one in dict.fromkeys(causes) if one != LEFT]
+    if sure:
+        return sure
+    found = list(limits(_kinds(stage, packs), len(packs), reports=bool(link.reports_to)))
+    about = set(link.packs)
+    wishes = [wish.text for wish in stage.site.wishes if wish.must and about & set(wish.about)]
+    found += [f"the wish that must hold: {text}" for text in wishes]
+    switched = [name for name in link.packs if name in stage.packs and stage.packs[name].device.set_patterns]
+    if switched:
+        found.append(f"the switches that the site file sets for {named(switched)}")
+    if link.group is not None:
+        found.append(f"group {link.group}")
+    if len(found) > 1:
+        return [f"one of these, or several together, leave no way: {'; '.join(found)}"]
+    return found or [LEFT]
 
 
 def _elsewhere(stage: Stage, packs: Sequence[str]) -> list[str]:
@@ -104,8 +128,13 @@ def _left_off(stage: Stage, *, installed: bool) -> Iterator[Hit]:
         on = [n for n in link.packs if n in stage.packs and n not in _off(stage, link)]
         controllers = {name: stage.device(name).record for name in link.reports_to}
         beside = _kinds(stage, on)
-        alone = [obstacle((*beside, *([key] if key not in beside else [])), controllers) for key in _kinds(stage, off)]
-        causes = dict.fromkeys(stage.hindered.get(link.id, one) if one == LEFT else one for one in alone)
+        groups = [(*beside, *([key] if key not in beside else [])) for key in _kinds(stage, off)]
+        alone = [obstacle(group, controllers, _manager(stage, link)) for group in groups]
+        hindered = stage.hindered.get(link.id)
+        if hindered is not None:
+            causes = list(dict.fromkeys(hindered if one == LEFT else one for one in alone))
+        else:
+            causes = _suspects(stage, link, alone, [*on, *off])
         word = "installed pack" if installed else "new pack"
         several = len(off) > 1
         yield broken(

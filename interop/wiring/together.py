@@ -18,13 +18,10 @@ from interop.wiring.talks import (
     report_talks,
 )
 
-__all__ = ["LEFT", "obstacle", "talk_words"]
+__all__ = ["LEFT", "limits", "obstacle", "talk_words"]
 
-LEFT = (
-    "the addresses, the number of packs on a bus, a wish or a switch that the site file sets, or the cables "
-    "leave no way"
-)
-"""What is in the way where records and controllers alone would allow the link."""
+LEFT = "what each record asks of addresses, switches and cables leaves no way"
+"""What is in the way where nothing of all that can be named is."""
 
 
 def talk_words(talks: Iterable[Talk]) -> str:
@@ -33,9 +30,54 @@ def talk_words(talks: Iterable[Talk]) -> str:
     return " or ".join(dict.fromkeys(words)) or "in no known way"
 
 
-def obstacle(kinds: Sequence[RecordKey], controllers: Mapping[str, Record]) -> str:
-    """Return the first thing in the way of one link of these kinds that reports to these controllers (id to record)."""
-    return next(itertools.chain(_excluded(kinds), _organised(kinds, controllers), _reported(kinds, controllers)), LEFT)
+def obstacle(kinds: Sequence[RecordKey], controllers: Mapping[str, Record], manager: Record | None = None) -> str:
+    """Return the first thing in the way of one link of these kinds that reports to these controllers (id to record).
+
+    ``manager``: the record of the manager that the site names, or None.
+    """
+    causes = itertools.chain(
+        _excluded(kinds), _organised(kinds, controllers), _named(kinds, manager), _reported(kinds, controllers)
+    )
+    return next(causes, LEFT)
+
+
+def _named(kinds: Sequence[RecordKey], manager: Record | None) -> Iterator[str]:
+    """A manager that the site names against what the records say."""
+    if manager is None or RecordKey(manager) not in kinds:
+        return
+    fit = required_manager(kinds)
+    if RecordKey(manager) not in fit:
+        only = [k.record.id for k in kinds if k in fit]
+        who = " or ".join(only) or "no pack at all"
+        yield f"the site names a {manager.id} as manager, and the records ask for {who}"
+    elif may_be_manager(manager) is not Answer.HOLDS:
+        yield f"the site names a {manager.id} as manager, and its record does not say that it may be one"
+
+
+def limits(kinds: Sequence[RecordKey], packs: int, *, reports: bool) -> Iterator[str]:
+    """Yield what a number of packs, or a link that reports to nobody, can run against in the records."""
+    for key in kinds:
+        record = key.record
+        most = [v + 1 for v in record.manager.members_at_most.values] if has_manager(record) else []
+        for bus, rule in record.addresses.items():
+            for allowed in rule.allowed.values:
+                numbers = len(set(allowed) - set(rule.kept_for))
+                bare = any(fact.only == "none" for _, fact in rule.manager)
+                if packs > numbers + bare:
+                    yield f"{record.id} has {numbers} numbers to give on bus {bus}, and the link has {packs} packs"
+            if rule.gaps.only != "allowed" and (rule.kept_for or any(fact.known for _, fact in rule.manager)):
+                word = "allows no gap" if rule.gaps.known else "does not state whether gaps are allowed"
+                yield f"{record.id} {word} between the numbers on bus {bus}, some of which are not for members"
+            if not any(fact.known for _, fact in rule.manager) and record.manager.made_by.only == "address":
+                yield f"at which address a {record.id} is the manager is not known (addresses.{bus}.manager)"
+        if most and packs > min(most):
+            yield f"a {record.id} as manager takes {min(most) - 1} members at most, and the link has {packs} packs"
+        shared = [bus for bus in record.buses.values() if bus.used_by == "all" and bus.hop != "one"]
+        nodes = [v for bus in shared for v in bus.nodes.values]
+        if nodes and packs > min(nodes):
+            yield f"{record.id} allows {min(nodes)} devices on its bus, and the link has {packs} packs"
+        if not reports and any(p.sets == "rate" for row in record.switches.values() for p in row.parts):
+            yield f"a switch of {record.id} sets the rate towards a controller, and the link reports to none"
 
 
 def _excluded(kinds: Sequence[RecordKey]) -> Iterator[str]:

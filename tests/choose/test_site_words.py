@@ -141,3 +141,60 @@ def test_a_mode_without_a_cable_gives_way_to_one_with_a_cable(tmp_path: Path, mo
     plan = planned(tmp_path, two_ways(tmp_path, *modes))
     assert (plan["packs"]["P2"]["role"], plan["packs"]["P2"]["mode"]) == ("member", "free")
     assert plan["cables"]["rack-1"]["joined"] == [["1", "1"], ["7", "7"], ["8", "8"]]
+
+
+def test_the_group_of_a_running_link_is_kept(tmp_path: Path) -> None:
+    """Two links told apart by a wheel only; the site says it of one in words, of the other by how its wheels stand."""
+    rill = next(CATALOGS.rglob("rill-50.yaml")).read_text(encoding="utf-8")
+    wheel = (
+        "  GRP:\n    kind: rotary\n    positions: 0..2\n"
+        '    parts: [{use: all, sets: group, code: {table: {1: "0", 2: "1", 3: "2"}}}]\n'
+    )
+    (tmp_path / "own").mkdir()
+    (tmp_path / "own" / "grou.yaml").write_text(
+        rill.replace("id: rill-50\n", "id: grou\n").replace("\nswitches:\n", "\nswitches:\n" + wheel), encoding="utf-8"
+    )
+    body = """interop: site/1
+name: Groups
+catalogs: [own, cat]
+packs: {P1..P4: {model: grou, place: rack 1 slot 1..}}
+controllers: {WEIR: {model: weir-8, cable_lands_on: unit 1}, WEIR2: {model: weir-8, cable_lands_on: unit 1}}
+found:
+  P1: {GRP: "1", MENU ADDRESS: "1"}
+  P2: {GRP: "1", MENU ADDRESS: "2"}
+  P3: {GRP: "2", MENU ADDRESS: "1"}
+  P4: {GRP: "2", MENU ADDRESS: "2"}
+  links:
+    L: {packs: [P1..P2], manager: P1, reports_to: WEIR, group: 2}
+    M: {packs: [P3..P4], manager: P3, reports_to: WEIR2}
+links:
+  L: {packs: [P1..P2], manager: propose, reports_to: WEIR, cables: propose}
+  M: {packs: [P3..P4], manager: propose, reports_to: WEIR2, cables: propose}
+"""
+    plan = planned(tmp_path, body)
+    assert {n: p["switches"]["GRP"]["set"] for n, p in plan["packs"].items()} == {
+        "P1": ["1"], "P2": ["1"], "P3": ["2"], "P4": ["2"],
+    }  # fmt: skip
+    assert [a["id"] for a in plan["assumptions"]] == []
+    (tmp_path / "b").mkdir()
+    (tmp_path / "b" / "own").symlink_to(tmp_path / "own", target_is_directory=True)
+    new = planned(tmp_path / "b", body.split("found:\n", maxsplit=1)[0] + "links:\n" + body.split("\nlinks:\n")[1])
+    assert [(a["id"], a["decides"]) for a in new["assumptions"]] == [("group L", ["row GRP"]), ("group M", ["row GRP"])]
+
+
+def test_a_found_cable_written_from_the_manager_is_kept(tmp_path: Path) -> None:
+    body = """interop: site/1
+name: From the manager
+catalogs: [cat]
+packs: {A1..A2: {model: tarn-a, place: rack 1 slot 1..}}
+controllers: {INV: {model: mole-6, cable_lands_on: unit 1}}
+found:
+  A1: {ADD: 0000}
+  A2: {ADD: 1000}
+  links: {b: {packs: A1..A2, manager: A1, reports_to: INV}}
+  cables:
+    D1: {from: A1 LINK2, to: A2 LINK1, made: straight, length: 0.3 m}
+    D5: {from: manager REPORT, to: INV BAT, made: {4: 4, 5: 5, 6: 6}, length: 2 m}
+links: {b: {packs: [A1..A2], manager: propose, reports_to: INV, cables: propose}}
+"""
+    assert {n: c["action"] for n, c in planned(tmp_path, body)["cables"].items()} == {"D1": "keep", "D5": "keep"}

@@ -1,0 +1,53 @@
+"""Rule of the settings of switches that a wish keeps: the plan moves none of them, or is refused."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from interop.rules.finding import Hit, Level, broken, cannot_tell, rule
+from interop.rules.wording import named, shown_pattern
+from interop.wiring.stage import Stage
+
+__all__: list[str] = []
+
+
+@rule(
+    "kept-switches-move",
+    "address",
+    broken=Level.STOP,
+    unknown=Level.STOP,
+    meaning="A wish that must hold keeps the switches of a pack, and the plan cannot keep them.",
+    source="common practice",
+    explain="""Whoever writes that the switches of a pack must stay as they are has a reason: a seal, a pack that
+nobody can reach, a setting that works. A plan that moves one of them all the same, since the site file sets another
+pattern or the record asks for it, is refused. Where nobody looked at a switch, nobody can say that it stays: read the
+row and write it under found.""",
+)
+def _kept(stage: Stage) -> Iterator[Hit]:
+    if stage.name != "planned" or not all(link.judged for link in stage.links):
+        return
+    about = {name for wish in stage.site.wishes if wish.must and wish.what == "switches" for name in wish.about}
+    unseen: list[str] = []
+    for name in (n for n in stage.packs if n in about):
+        pack = stage.packs[name]
+        found = pack.device.found.patterns if pack.device.found is not None else {}
+        for row, pattern in pack.patterns.items():
+            was = found.get(row, ("x",) * len(pattern))
+            moved = [i for i, (a, b) in enumerate(zip(was, pattern, strict=True)) if a not in ("x", b)]
+            if moved:
+                yield broken(
+                    (name,),
+                    f"The switches of {name} must stay as found, and row {row} would go from {shown_pattern(was)} to "
+                    f"{shown_pattern(pattern)}",
+                    "Take out the wish, or what sets the row otherwise.",
+                    got=shown_pattern(pattern),
+                    limit=shown_pattern(was),
+                )
+            elif "x" in was and name not in unseen:
+                unseen.append(name)
+    if unseen:
+        yield cannot_tell(
+            tuple(unseen),
+            f"The switches of {named(unseen)} must stay as found, and nobody wrote down how they stand",
+            "Read the switches and write them under found.",
+        )
