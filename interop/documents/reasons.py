@@ -117,19 +117,19 @@ def runner_up_text(choice: LinkChoice) -> str:
     runner = choice.runner_up
     if runner is None:
         return ""
-    same = set(runner.members) == set(choice.members)
     members = named([m for m in runner.members if m != runner.manager])
+    what = f"with members {members}" if members else "with the manager alone"
     if not runner.members:
-        what, with_whom = "no pack on it", ""
-    else:
-        who = f"{runner.manager} as manager" if runner.manager is not None else "no manager"
-        what = f"with {who}" if runner.manager != choice.manager else "with other members"
-        with_whom = "" if same else f" and members {members or 'none'}"
+        what = "no pack on it"
+    elif runner.manager != choice.manager:
+        what = f"with {runner.manager} as manager" if runner.manager is not None else "with no manager"
+        if set(runner.members) != set(choice.members):
+            what += f" and members {members or 'none'}"
     rank = "Second best" if runner.proved else "Second best of what was looked at"
     if runner.lost_at == "place":
-        return f"{rank} for link {choice.link.id}: {what}{with_whom}; equal at every level, later by place."
+        return f"{rank} for link {choice.link.id}: {what}; equal at every level, later by place."
     return (
-        f'{rank} for link {choice.link.id}: {what}{with_whom}; it loses at "{runner.lost_at}" '
+        f'{rank} for link {choice.link.id}: {what}; it loses at "{runner.lost_at}" '
         f"({runner.theirs} against {runner.ours})."
     )
 
