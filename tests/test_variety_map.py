@@ -30,6 +30,7 @@ Places = tuple[str, ...]
 WRITTEN: dict[str, Places] = {
     "generation, revision and firmware tell packs of one name apart": (
         "firmware-below-minimum",
+        "record-does-not-describe",
         f"{CELLS}::test_versions_compare_number_by_number",
         f"{RECORDS}::test_exercise_2_only_the_new_generation_has_a_stop_line",
     ),
@@ -38,6 +39,8 @@ WRITTEN: dict[str, Places] = {
         f"{ROWS}::test_the_number_shown_against_the_number_on_the_wire",
         f"{DONE}::test_5_the_group_stands_on_the_manager_only_and_the_route_numbers_the_members",
         f"{DONE}::test_8_code_2_makes_the_manager_and_all_off_is_a_member",
+        "choose/test_ways_to_number.py::test_the_first_manages_and_the_rest_follow_it",
+        "choose/test_ways_to_number.py::test_a_direction_pin_is_carried_from_out_to_in",
     ),
     "rows of switches as data, also hung the wrong way up": (
         f"{ROWS}::test_numbers_are_as_printed_and_a_wheel_is_one",
@@ -97,6 +100,7 @@ WRITTEN: dict[str, Places] = {
         "stop-held",
         "stop-never-acts",
         "cut-line-stops",
+        "loop-not-closed",
         "senses-differ",
         "levels-differ",
         "stop-does-not-reach",
@@ -122,7 +126,8 @@ WRITTEN: dict[str, Places] = {
         "limits-of-absent-packs",
         f"{DONE}::test_14_the_controller_does_not_show_two_fifths_of_the_bank",
     ),
-    "inverters, their sockets and their units": (
+    "inverters, their sockets and units, and what stands between": (
+        "link-through-a-device",
         "two-managers-to-one-controller",
         "wrong-unit",
         "rate-differs--socket",

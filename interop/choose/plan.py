@@ -12,7 +12,6 @@ from interop.choose.cells import SlotState, standing, switch_values
 from interop.choose.members import LinkChoice, PackChoice, choose_components, components, finish_links
 from interop.choose.route import bus_ports
 from interop.choose.words import blocked_words
-from interop.records.models import Record
 from interop.records.switches import Case, Pattern, part_switches, positions, readings, row_length, settings
 from interop.site.ends import with_found_ends
 from interop.site.site import Cable, Device, Site

@@ -260,14 +260,23 @@ def _was(kind: str, one: Mapping[str, Any], *, new: bool) -> str:
 
 
 def _cables(page: _Page, plan: Mapping[str, Any]) -> None:
-    from interop.documents.sockets import end_words, far_words
+    from interop.documents.sockets import end_words, far_words, removed_words
 
+    removing = any(cable["remove"] for cable in plan["cables"].values())
     rows = [(name, far_words(plan, cable, cable["from"]), far_words(plan, cable, cable["to"]), cable["work"],
-             _joined(cable["joined"]), named(cable["cut"]) or "-") for name, cable in plan["cables"].items()]
-    page.table(("Cable", "From", "To", "Work", "Joined", "Cut at both ends"), rows)
+             _joined(cable["joined"]), named(cable["cut"]) or "-",
+             *([removed_words(cable["remove"]) or "-"] if removing else [])) for name, cable in plan["cables"].items()]
+    heads = ("Cable", "From", "To", "Work", "Joined", "Cut at both ends", *(["Remove"] if removing else []))
+    page.table(heads, rows)
     for name, cable in plan["cables"].items():
         for old, new in cable["moved"]:
-            page.line(f"{name}: the plug in {end_words(old)} goes to {end_words(new)}.")
+            if ("from" if new == cable["from"] else "to") in cable["new_plugs"]:
+                page.line(f"{name}: the plug in {end_words(old)} does not fit {end_words(new)}: with a new plug this "
+                          "end goes there.")
+            elif old[0] == new[0] and old[2] is None:
+                page.line(f"{name}: one plug belongs in {end_words(new)}; look where it is now.")
+            else:
+                page.line(f"{name}: the plug in {end_words(old)} goes to {end_words(new)}.")
     for controller, settings in plan["settings"].items():
         if "dialect" in settings:
             page.line(f"Enter in {controller}: {settings['dialect']['value']}.")

@@ -17,7 +17,8 @@ __all__ = ["ConductorInput", "conductor_inputs", "contacts", "end_plugs", "pin_m
 class ConductorInput:
     """One line of the table: pin at end 1, pin at end 2 ("" if cut), a colour by scheme, the pair, what to do.
 
-    `do` is "keep", "cut", "is cut" (an installed cable has it cut already) or "add" (an installed cable lacks it).
+    `do` is "keep", "cut", "is cut" (an installed cable has it cut already), "add" (an installed cable lacks it) or
+    "remove" (an installed cable has it and must not; a pin is "" where the plug itself goes).
     """
 
     here: str
@@ -61,10 +62,15 @@ def _once(cable: str, end: str, pins: list[str], kind: Plug) -> None:
 def pin_map(cable: str, entry: Mapping[str, Any], face: CableFace) -> dict[str, str]:
     """The kept conductors of the plan entry of `cable`: contact at `from` -> contact at `to`.
 
-    Raises FaceMismatch if a plug has no such contact, a contact has two conductors, or one is kept and cut.
+    Raises FaceMismatch if a plug has no such contact, a contact has two conductors, or one is kept and cut or removed.
     """
-    if entry["joined"] or entry["cut"]:
+    if entry["joined"] or entry["cut"] or entry["remove"]:
         ends = end_plugs(face)
+        for here, there in entry["remove"]:
+            for pin, end, kind in ((here, "from", ends[0]), (there, "to", ends[1])):
+                _once(cable, end, [pin] if pin is not None else [], kind)
+            if [here, there] in entry["joined"] or (here == there and here in entry["cut"]):
+                raise FaceMismatch(f"cable {cable}: its conductor {here} to {there} stays or is cut, and is removed")
         _once(cable, "from", [pair[0] for pair in entry["joined"]] + list(entry["cut"]), ends[0])
         _once(cable, "to", [pair[1] for pair in entry["joined"]] + list(entry["cut"]), ends[1])
     return dict(entry["joined"])
@@ -76,7 +82,7 @@ def _pair_words(kind: Plug, pin: str) -> str:
 
 
 def _colours(kind: Plug, pin: str) -> tuple[str, ...]:
-    return tuple(names.get(pin, "shield") for names in kind.colours.values())
+    return tuple(names.get(pin, "shield") if pin else "-" for names in kind.colours.values())
 
 
 def _do(face: CableFace, here: str, there: str) -> str:
@@ -87,7 +93,8 @@ def _do(face: CableFace, here: str, there: str) -> str:
 
 
 def conductor_inputs(entry: Mapping[str, Any], face: CableFace) -> tuple[tuple[str, ...], tuple[ConductorInput, ...]]:
-    """The colour schemes and the conductors of a cable, kept and cut, in the order of the contacts at end 1.
+    """The colour schemes and the conductors of a cable, kept, cut and removed, in the order of the contacts at end 1;
+    at one contact what is removed comes first, and what hangs on end 2 only comes last.
 
     Colours and pairs are those of end 1, or of end 2 if only its plug has a colour scheme.
     """
@@ -95,11 +102,13 @@ def conductor_inputs(entry: Mapping[str, Any], face: CableFace) -> tuple[tuple[s
     ends = end_plugs(face)
     by_first = bool(ends[0].colours) or not ends[1].colours
     named = ends[0] if by_first else ends[1]
+    found: list[tuple[str, str, str]] = []
+    for pin in (*contacts(ends[0]), None):
+        found += [(pin or "", there or "", "remove") for here, there in entry["remove"] if here == pin]
+        if pin is not None and (pin in joined or pin in entry["cut"]):
+            found.append((pin, joined.get(pin, ""), _do(face, pin, joined.get(pin, ""))))
     lines = []
-    for pin in contacts(ends[0]):
-        if pin in joined or pin in entry["cut"]:
-            there = joined.get(pin, "")
-            known = pin if by_first else there
-            lines.append(ConductorInput(pin, there, _colours(named, known), _pair_words(named, known),
-                                        _do(face, pin, there)))
+    for here, there, do in found:
+        known = here if by_first else there
+        lines.append(ConductorInput(here, there, _colours(named, known), _pair_words(named, known), do))
     return tuple(named.colours), tuple(lines)

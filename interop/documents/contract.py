@@ -12,7 +12,7 @@ from interop.choose.plan import Decisions
 from interop.documents.canonical import fingerprint
 from interop.documents.findings import finding_json
 from interop.documents.reasons import reasons, runner_up_text
-from interop.documents.standing import cut_pins, found_end, lands_on, standing, work
+from interop.documents.standing import cut_pins, found_end, lands_on, removed_pins, standing, work
 from interop.records.models import Record
 from interop.records.switches import Pattern
 from interop.rules.finding import SUBJECTS, Finding, Level
@@ -268,7 +268,8 @@ def _cables(decisions: Decisions) -> dict[str, Json]:
 
 def _cable(decisions: Decisions, cable: Planned) -> Json:
     """One cable. ``work`` says what ``action`` means for it: an altered one may only move from socket to socket
-    (``moved``: where each such plug is and where it goes). ``lands_on``: the unit of a set of controllers it goes to.
+    (``moved``: where each such plug is and where it goes; ``new_plugs``: the ends whose plug does not fit there).
+    ``lands_on``: the unit of a set of controllers it goes to. ``remove``: conductors found that must go.
     """
     stands, action = standing(decisions, cable), decisions.actions[cable.id].action
     joined = cable.joined or ()
@@ -282,6 +283,10 @@ def _cable(decisions: Decisions, cable: Planned) -> Json:
         "kind": cable.kind,
         "joined": [list(p) for p in joined],
         "cut": list(cut_pins(cable, stands)),
+        "remove": [list(p) for p in removed_pins(cable, stands)],
+        "new_plugs": [side for side, old in zip(("from", "to"), stands.old_plugs, strict=True) if old]
+        if stands is not None
+        else [],
     }
 
 
@@ -296,6 +301,8 @@ def _removed(site: Site, cable: Cable) -> Json:
         "kind": "straight",
         "joined": [],
         "cut": [],
+        "remove": [],
+        "new_plugs": [],
     }
 
 

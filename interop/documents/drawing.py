@@ -14,7 +14,7 @@ from interop.documents.face import Faces
 from interop.documents.layout import Box, Drawn, layered
 from interop.documents.lettering import width, wrap
 from interop.documents.plaintext import visible
-from interop.documents.sockets import far_words
+from interop.documents.sockets import far_words, removed_words
 from interop.documents.svg import Line, page
 
 __all__ = ["link_drawing"]
@@ -77,6 +77,8 @@ def _conductor_words(entry: Mapping[str, Any]) -> list[str]:
     words = [f"{entry['kind']}, keeps {', '.join(kept) or 'nothing'}".replace("repinned", "re-pinned")]
     if entry["cut"]:
         words.append(f"cut: {', '.join(entry['cut'])}")
+    if entry["remove"]:
+        words.append(f"remove: {removed_words(entry['remove'])}")
     return words
 
 

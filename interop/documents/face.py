@@ -66,7 +66,8 @@ class CableFace:
 
     `if_straight` says what happens when a plain straight cable is used in its place. `installed`: it stands there
     already; then `was` are its conductors now, contact at `from` with contact at `to` (None: nobody knows how it is
-    made), and `was_cut` those of its conductors that are cut already.
+    made), and `was_cut` those of its conductors that are cut already. `old_plugs` are the plugs it has at `from` and
+    `to` where they are to be replaced, else "".
     """
 
     plug_from: str
@@ -78,6 +79,7 @@ class CableFace:
     was_cut: tuple[str, ...] = ()
     poles_from: tuple[str, ...] = ()
     poles_to: tuple[str, ...] = ()
+    old_plugs: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import product
 
 from interop.choose.cables import Planned
-from interop.choose.plan import Decisions, planned_stage
+from interop.choose.plan import Decisions, planned_stage, plug_socket
 from interop.documents.face import CableFace, DeviceFace, Faces, PortFace, RowFace
 from interop.documents.reasons import straight_gives, straight_words
 from interop.documents.standing import standing
@@ -27,18 +27,19 @@ def faces_of(decisions: Decisions) -> Faces:
     cables: dict[str, CableFace] = {}
     for route in decisions.routes.values():
         for cable in route.cables:
-            length = format_length(cable.length_m) if cable.length_m is not None else None
+            length = _length_words(cable.length_m) if cable.length_m is not None else None
             stands = standing(decisions, cable)
+            plugs = _plug(decisions, cable.a.device, cable.a.port), _plug(decisions, cable.b.device, cable.b.port)
             cables[cable.id] = CableFace(
-                _plug(decisions, cable.a.device, cable.a.port),
-                _plug(decisions, cable.b.device, cable.b.port),
+                *plugs,
                 length,
-                straight_words(cable) if cable.choice is not None else _stated_straight(decisions, cable),
+                _if_straight(decisions, cable, plugs),
                 stands is not None,
                 stands.joined if stands is not None else None,
                 stands.cut if stands is not None else (),
                 _poles(decisions, cable.a),
                 _poles(decisions, cable.b),
+                stands.old_plugs if stands is not None else ("", ""),
             )
     for removed in decisions.removed:
         a, b = removed.cable.a, removed.cable.b
@@ -46,6 +47,18 @@ def faces_of(decisions: Decisions) -> Faces:
             removed.cable.id, CableFace(_plug(decisions, a.device, a.port), _plug(decisions, b.device, b.port))
         )
     return Faces(devices, cables)
+
+
+def _length_words(metres: float) -> str:
+    """A length to the centimetre: a cable is not made finer, and 6 ft are 1.83 m."""
+    return format_length(round(metres, 2) if metres >= 0.1 else metres)
+
+
+def _if_straight(decisions: Decisions, cable: Planned, plugs: tuple[str, str]) -> str | None:
+    """What a plain straight cable would do; None between plugs of two kinds, where there is none to be had."""
+    if "not stated" not in plugs and plugs[0] != plugs[1]:
+        return None
+    return straight_words(cable) if cable.choice is not None else _stated_straight(decisions, cable)
 
 
 def _plug(decisions: Decisions, device: str | None, port: str | None) -> str:
@@ -78,7 +91,7 @@ def _device(decisions: Decisions, device: Device) -> DeviceFace:
     record = device.record
     rows = tuple(_row(name, row) for name, row in record.switches.items())
     ports = [
-        PortFace(name, socket, port.plug.only, _holds(decisions, device, name, socket))
+        PortFace(name, socket, port.plug.only, _with_ohms(decisions, device, _holds(decisions, device, socket)))
         for name, port in record.ports.items()
         for socket in port.sockets
     ]
@@ -120,21 +133,29 @@ def _row(name: str, row: SwitchRow) -> RowFace:
     )
 
 
-def _holds(decisions: Decisions, device: Device, port: str, socket: str) -> str | None:
+def _holds(decisions: Decisions, device: Device, socket: str) -> str | None:
     """A terminator plug where the plan asks for one: in the free socket of the bus."""
-    from interop.wiring.faces import wire_pins
-
-    used = {(e.device, e.socket) for r in decisions.routes.values() for c in r.cables for e in (c.a, c.b)}
-    if (device.id, socket) in used:
-        return None
     for bus in device.record.buses:
-        if (
-            decisions.terminators.get((device.id, bus))
-            and device.record.buses[bus].termination.fitted.only == "by plug"
-            and wire_pins(device.record, port, bus, decisions.packs[device.id].mode)
+        if decisions.terminators.get((device.id, bus)) and (
+            device.record.buses[bus].termination.fitted.only == "by plug"
+            and plug_socket(decisions.site, decisions.packs, decisions.routes, device.id, bus) == socket
         ):
             return "terminator plug"
     return None
+
+
+def _with_ohms(decisions: Decisions, device: Device, holds: str | None) -> str | None:
+    """A terminator plug with its resistance, where the record states it; not where two plugs of a device differ."""
+    if holds != "terminator plug":
+        return holds
+    plugs = [
+        bus.termination
+        for name, bus in device.record.buses.items()
+        if decisions.terminators.get((device.id, name)) and bus.termination.fitted.only == "by plug"
+    ]
+    ohms = {one.ohm.only for one in plugs}
+    ohm = ohms.pop() if len(ohms) == 1 else None
+    return f"{holds}, {ohm:g} ohm" if isinstance(ohm, int | float) else holds
 
 
 def _protection(device: Device) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
@@ -14,6 +14,7 @@ from interop.documents.plaintext import shortened, visible
 from interop.documents.press import pdf
 from interop.documents.settle import refuse_uncleared, settle_words
 from interop.documents.sockets import controller_words, end_words, far_words
+from interop.rules.wording import named
 from interop.standards.cautions import cautions_for
 
 __all__ = ["EndInput", "NoteInput", "cable_notes", "note_inputs"]
@@ -28,7 +29,9 @@ _SCHEMATIC = "In the order of their numbers, not in their true places; find each
 
 @dataclass(frozen=True)
 class EndInput:
-    """One end of a cable: where it goes, its plug, how to hold it, each contact with "keep", "cut" or "empty"."""
+    """One end of a cable: where it goes, its plug, how to hold it, and each contact with what is done there: "keep",
+    "cut", "remove", "exchange" (a conductor goes and another one comes) or "empty".
+    """
 
     goes_to: str
     place: str
@@ -42,7 +45,8 @@ class EndInput:
 class NoteInput:
     """Everything one note says. `beeps` has, for each contact of end 1 (rows) and end 2 (columns), the reading.
 
-    `work` is what to do with the cable, `moves` which plug goes where, `controller` what else to do there.
+    `work` is what to do with the cable, `moves` which plug goes where, `controller` what else to do there, `sockets`
+    what becomes of the sockets of a cable that is taken out.
     """
 
     id: str
@@ -64,6 +68,7 @@ class NoteInput:
     if_straight: str
     settle: tuple[str, ...]
     settle_more: int
+    sockets: str
 
 
 def _hint(kind: str) -> str:
@@ -91,6 +96,8 @@ def _kind_words(entry: Mapping[str, Any], face: CableFace) -> str:
         words += f", only conductors {', '.join(here for here, _ in entry['joined'])}"
     if cut:
         words += f", {cut} conductor{'s' if cut > 1 else ''} cut at both ends"
+    if entry["remove"]:
+        words += f"; {len(entry['remove'])} conductor{'s' if len(entry['remove']) > 1 else ''} to remove"
     return words + (f", {face.length}" if face.length else "") + _changes(entry, face)
 
 
@@ -107,15 +114,20 @@ def _changes(entry: Mapping[str, Any], face: CableFace) -> str:
     if not face.installed or entry["action"] != "alter":
         return ""
     if face.was is None:
-        return ". How it is made now is not known: meter it first"
+        return ". How it is made now is not known: meter it first, and remove every conductor that is not listed"
+    if entry["new_plugs"]:
+        old = [f"{plug} of end {number}" for number, plug in enumerate(face.old_plugs, 1) if plug]
+        head = "Plugs that do not fit" if len(old) > 1 else "Plug that does not fit"
+        return f". {head}: {named(old)}. Put on another and join every conductor anew, or make a new cable"
     if "alter" not in entry["work"]:
         return ". No conductor changes"
     added = [pair for pair in entry["joined"] if tuple(pair) not in face.was]
     return f". It lacks {len(added)} of its conductors: new plugs, or a new cable" if added else ""
 
 
-def _moves(plan: Mapping[str, Any], faces: Faces, entry: Mapping[str, Any]) -> tuple[str, ...]:
+def _moves(plan: Mapping[str, Any], faces: Faces, cable: str) -> tuple[str, ...]:
     """Which plug goes from which socket to which, and which stays."""
+    entry = plan["cables"][cable]
     moved = entry["moved"]
     lines = []
     for number, side in enumerate(("from", "to"), 1):
@@ -125,6 +137,10 @@ def _moves(plan: Mapping[str, Any], faces: Faces, entry: Mapping[str, Any]) -> t
             lines.append(f"End {number} stays in {far_words(plan, entry, new)}.")
         elif old[0] == new[0] and old[2] is None:
             lines.append(f"End {number} belongs in {far_words(plan, entry, new)}; look where it is now.")
+        elif side in entry["new_plugs"]:
+            kind = faces.cable(cable).plug_from if side == "from" else faces.cable(cable).plug_to
+            lines.append(f"Take end {number} out of {_placed(faces, old, end_words(old))}; with a new plug {kind} it "
+                         f"goes to {_placed(faces, new, far_words(plan, entry, new))}.")
         else:
             lines.append(f"Move the plug of end {number} from {_placed(faces, old, end_words(old))} "
                          f"to {_placed(faces, new, far_words(plan, entry, new))}.")
@@ -143,11 +159,29 @@ def _in_words(joined: Mapping[str, str]) -> str:
     return ", ".join(f"{here} to {there}" for here, there in joined.items())
 
 
+def _states(joined: Iterable[str], cut: Iterable[str], removed: Iterable[str | None]) -> dict[str, str]:
+    """What happens at the contacts of one plug that have a conductor or had one."""
+    found = dict.fromkeys(joined, "keep") | dict.fromkeys(cut, "cut")
+    gone = {pin for pin in removed if pin is not None}
+    return found | {pin: "exchange" if found.get(pin) == "keep" else "remove" for pin in gone}
+
+
+def _out_words(plan: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
+    """What becomes of the sockets of a cable that is taken out; only packs have setting sheets."""
+    ends = dict.fromkeys(end[0] for end in (entry["from"], entry["to"]) if end[0] is not None)
+    bare = [end for end in ends if end not in plan["packs"]]
+    if not bare:
+        return "Both sockets as on the setting sheets."
+    packs = [end for end in ends if end in plan["packs"]]
+    first = f"The socket of {packs[0]} as on its setting sheet. " if packs else ""
+    return f"{first}No setting sheet for {named(bare)}: only cables that these notes name go in there."
+
+
 def _note(plan: Mapping[str, Any], cable: str, face: CableFace, faces: Faces) -> NoteInput:
     entry = plan["cables"][cable]
     joined = pin_map(cable, entry, face)
-    here = dict.fromkeys(joined, "keep") | dict.fromkeys(entry["cut"], "cut")
-    there = dict.fromkeys(joined.values(), "keep") | dict.fromkeys(entry["cut"], "cut")
+    here = _states(joined, entry["cut"], [pair[0] for pair in entry["remove"]])
+    there = _states(joined.values(), entry["cut"], [pair[1] for pair in entry["remove"]])
     goes = entry["action"] == "remove"  # whatever its plugs are: nobody looked, and nobody need know
     rows, columns = ((), ()) if goes else tuple(map(contacts, end_plugs(face)))
     schemes, conductors = ((), ()) if goes else conductor_inputs(entry, face)
@@ -159,7 +193,7 @@ def _note(plan: Mapping[str, Any], cable: str, face: CableFace, faces: Faces) ->
         action=entry["action"],
         work=entry["work"],
         kind_words=_kind_words(entry, face),
-        moves=_moves(plan, faces, entry),
+        moves=_moves(plan, faces, cable),
         controller=" ".join(controller_words(plan, entry)),
         ends=(
             _end(plan, faces, cable, "from", here),
@@ -175,6 +209,7 @@ def _note(plan: Mapping[str, Any], cable: str, face: CableFace, faces: Faces) ->
         if_straight=face.if_straight or "",
         settle=settle,
         settle_more=settle_more,
+        sockets=_out_words(plan, entry) if goes else "",
     )
 
 

@@ -21,6 +21,7 @@ __all__ = ["SheetInput", "setting_sheets", "sheet_inputs"]
 _ROOM_PT = 505.0  # width of the printed area: A4 less two margins of 16 mm [pt]
 
 
+_AT_BUTTON = "stop-does-not-reach"
 _REMARKS_AT_MOST = 6  # the template shows as many as one page holds; the rest stands in plan.json
 
 
@@ -78,10 +79,15 @@ def _facts(pack: Mapping[str, Any], face: DeviceFace) -> tuple[tuple[str, str], 
 
 
 def _remarks(plan: Mapping[str, Any], device: str) -> list[Mapping[str, Any]]:
-    """What a reader at this pack needs: stops and cautions. Notes are in plan.json; the banner speaks of power."""
+    """What a reader at this pack needs: stops and cautions. Notes are in plan.json; the banner speaks of power.
+
+    First is how far a stop reaches: it belongs at the button, accepted or not, whatever else a sheet has room for.
+    """
     own = about(plan["findings"], device)
     wanted = [one for one in own if one["level"] != "note" and one["rule"] != "power-not-judged"]
-    return sorted(wanted, key=lambda one: (one["level"] != "stop", one["accepted"] is not None))
+    return sorted(
+        wanted, key=lambda one: (one["rule"] != _AT_BUTTON, one["level"] != "stop", one["accepted"] is not None)
+    )
 
 
 def _sheet(

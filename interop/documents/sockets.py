@@ -9,7 +9,7 @@ from typing import Any
 from interop.documents.face import DeviceFace, FaceMismatch, PortFace
 
 __all__ = ["CableEnd", "SocketInput", "cable_ends", "controller_lines", "controller_words", "end_words", "far_words",
-           "socket_inputs"]
+           "removed_words", "socket_inputs"]
 
 _LEAVE = "leave empty"
 
@@ -54,6 +54,11 @@ def far_words(plan: Mapping[str, Any], entry: Mapping[str, Any], end: Sequence[s
     return end_words(end) + (f", {unit}" if unit else "")
 
 
+def removed_words(pairs: Sequence[Sequence[str | None]]) -> str:
+    """Conductors that must go, always with the pin at each end; "-" where the plug itself goes."""
+    return ", ".join(f"{here or '-'} to {there or '-'}" for here, there in pairs)
+
+
 def _here(plan: Mapping[str, Any], cable: str, entry: Mapping[str, Any], side: str) -> CableEnd:
     here, there = entry[side], entry["to" if side == "from" else "from"]
     if entry["action"] == "remove":
@@ -70,7 +75,9 @@ def cable_ends(plan: Mapping[str, Any]) -> dict[str, list[CableEnd]]:
         found = [_here(plan, cable, entry, side) for side in ("from", "to")]
         for old, new in entry["moved"]:
             if old[0] != new[0] or old[2] is not None:
-                words = f"take out cable {cable}: this plug goes to {end_words(new)}"
+                side = "from" if new == entry["from"] else "to"
+                what = "with a new plug this end" if side in entry["new_plugs"] else "this plug"
+                words = f"take out cable {cable}: {what} goes to {end_words(new)}"
                 found.append(CableEnd(cable, tuple(old), words, stays=False))
         for one in found:
             if one.end[0] is not None:

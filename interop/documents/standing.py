@@ -10,9 +10,10 @@ from interop.choose.plan import Decisions
 from interop.site.site import End, Site
 from interop.wiring.stage import StageEnd, joined_pins
 
-__all__ = ["Standing", "cut_pins", "found_end", "lands_on", "standing", "work"]
+__all__ = ["Standing", "cut_pins", "found_end", "lands_on", "removed_pins", "standing", "work"]
 
 Pins = tuple[tuple[str, str], ...]
+HalfPins = tuple[tuple[str | None, str | None], ...]
 
 
 @dataclass(frozen=True)
@@ -20,12 +21,16 @@ class Standing:
     """An installed cable, turned so that its ends go with ``from`` and ``to`` of the plan.
 
     ``joined``: its conductors now (None: nobody knows). ``cut``: pins of conductors that it has and that are cut
-    already. ``moved``: for each plug that moves, the socket where it is and the socket where it goes.
+    already. ``moved``: for each plug that moves, the socket where it is and the socket where it goes. ``old_plugs``:
+    for each end the kind of plug that it has where that does not fit the new socket, else ""; then no conductor is
+    joined any more, and ``loose`` has those it had, None at an end whose plug goes.
     """
 
     joined: Pins | None
     cut: tuple[str, ...]
     moved: tuple[tuple[StageEnd, StageEnd], ...]
+    old_plugs: tuple[str, str] = ("", "")
+    loose: HalfPins = ()
 
 
 def standing(decisions: Decisions, cable: Planned) -> Standing | None:
@@ -37,21 +42,29 @@ def standing(decisions: Decisions, cable: Planned) -> Standing | None:
     ends = _end(site, was.a), _end(site, was.b)
     turned = _fit(ends[1], cable.a) + _fit(ends[0], cable.b) > _fit(ends[0], cable.a) + _fit(ends[1], cable.b)
     here, there = ends[::-1] if turned else ends
+    pairs = ((here, cable.a), (there, cable.b))
     joined = joined_pins(site, was, here or cable.a, there or cable.b)
-    if not all(_same_plug(site, old, new) for old, new in ((here, cable.a), (there, cable.b))):
-        joined = None  # its pins are not those of the new socket
-    moved = ((old, new) for old, new in ((here, cable.a), (there, cable.b)) if old is not None and old != new)
-    return Standing(joined, was.made.cut, tuple(moved))
+    moved = tuple((old, new) for old, new in pairs if old is not None and old != new)
+    if not all(_same_plug(site, old, new) is not None for old, new in pairs):
+        return Standing(None, was.made.cut, moved)  # nobody knows whether its pins are those of the new socket
+    gone = ["" if _same_plug(site, old, new) else _plug_of(site, old) or "" for old, new in pairs]
+    if not any(gone):
+        return Standing(joined, was.made.cut, moved)
+    loose = tuple((None if gone[0] else a, None if gone[1] else b) for a, b in joined or ())
+    return Standing((), (), moved, (gone[0], gone[1]), loose)
 
 
 def work(action: str, stands: Standing | None, joined: Iterable[tuple[str, str]]) -> str:
-    """Say what is to be done: make, keep, remove, move (no conductor changes), alter, or move and alter."""
+    """Say what is to be done: make, keep, remove, move (no conductor changes), alter, or move and alter; check in the
+    place of move where all that may move are plugs whose socket nobody wrote down.
+    """
     if stands is None or action in ("make", "keep", "remove"):
         return action
     same = stands.joined is not None and sorted(stands.joined) == sorted(joined)
     if not stands.moved:
         return "alter"
-    return "move" if same else "move and alter"
+    where = "move" if any(old.device != new.device or old.socket for old, new in stands.moved) else "check"
+    return where if same else f"{where} and alter"
 
 
 def cut_pins(cable: Planned, stands: Standing | None) -> tuple[str, ...]:
@@ -60,8 +73,24 @@ def cut_pins(cable: Planned, stands: Standing | None) -> tuple[str, ...]:
         return ()
     if stands is None or stands.joined is None:
         return cable.cut
-    have = {pin for pin, _ in stands.joined} | set(stands.cut)
+    have = {a for a, b in stands.joined if a == b} | set(stands.cut)
     return tuple(pin for pin in cable.cut if pin in have)
+
+
+def removed_pins(cable: Planned, stands: Standing | None) -> HalfPins:
+    """The conductors of an installed cable that must go: (pin at ``from``, pin at ``to``), None where the plug goes.
+
+    All that it has, is not to have, and :func:`cut_pins` does not name. A wire left in the other plug after its own
+    plug went may stay in a contact that is joined anew.
+    """
+    if stands is None or cable.joined is None:
+        return ()
+    cut, wanted = set(cut_pins(cable, stands)), set(cable.joined)
+    wrong = [(a, b) for a, b in stands.joined or () if (a, b) not in wanted and not (a == b and a in cut)]
+    used = {a for a, _ in wanted}, {b for _, b in wanted}
+    left = [(a, b) for a, b in stands.loose if any(
+        pin is not None and pin not in there for pin, there in zip((a, b), used, strict=True))]  # fmt: skip
+    return (*wrong, *left)
 
 
 def lands_on(site: Site, cable: Planned) -> str | None:
@@ -105,9 +134,13 @@ def _fit(old: StageEnd | None, new: StageEnd) -> int:
     return 2 if old.socket == new.socket else 1
 
 
-def _same_plug(site: Site, old: StageEnd | None, new: StageEnd) -> bool:
-    if old is None or old.port is None or new.port is None:
+def _plug_of(site: Site, end: StageEnd | None) -> str | None:
+    return site.devices[end.device].record.ports[end.port].plug.only if end is not None and end.port else None
+
+
+def _same_plug(site: Site, old: StageEnd | None, new: StageEnd) -> bool | None:
+    """Whether a plug fits its new socket; None where nobody knows the kind of one of them."""
+    if old is None or old.port is None or new.port is None or (old.device, old.port) == (new.device, new.port):
         return True
-    before = site.devices[old.device].record.ports[old.port].plug
-    after = site.devices[new.device].record.ports[new.port].plug
-    return before.values == after.values
+    before, after = _plug_of(site, old), _plug_of(site, new)
+    return before == after if before is not None and after is not None else None

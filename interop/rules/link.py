@@ -308,9 +308,9 @@ def _wrong_unit(stage: Stage) -> Iterator[Hit]:
             elif device.lands_on not in texts:
                 yield broken(
                     about,
-                    f"Cable {cable.id} lands on {device.lands_on} of {end.device} ({device.record.id}); "
-                    f"{next(iter(texts))} takes it",
-                    f"Move the plug to {next(iter(texts))}.",
+                    f"The site file has cable {cable.id} land on {device.lands_on} of {end.device} "
+                    f"({device.record.id}); {next(iter(texts))} takes it",
+                    f"Put the plug into {next(iter(texts))}, and write cable_lands_on: {next(iter(texts))}.",
                     got=device.lands_on,
                     limit=next(iter(texts)),
                 )

@@ -132,6 +132,7 @@ def _unknown_hit(stage: Stage, seg: Segment, nodes: Sequence[Node], question: st
     unknown=Level.CAUTION,
     broken_also=(Level.STOP, Level.NOTE),
     unknown_also=(Level.STOP, Level.NOTE),
+    must_accept=True,
     meaning="A bus that needs a terminator at each end has fewer than two.",
     source="ISO 11898-2: 120 ohm at both ends; TIA/EIA-485: 120 ohm at the two ends; record",
     explain="""At an end without a terminator the signal is thrown back and meets the next bit. A CAN bus does
@@ -213,6 +214,7 @@ def _too_low(seg: Segment, nodes: Sequence[Node]) -> tuple[Level, str, float | N
     unknown=Level.CAUTION,
     broken_also=(Level.CAUTION,),
     unknown_also=(Level.STOP, Level.NOTE),
+    must_accept=True,
     meaning="Terminators that are fixed inside load a bus more than its drivers can feed.",
     source="ISO 11898-2: about 60 ohm; TIA/EIA-485: two of 120 ohm; the limits of the load are defaults of this "
     "project",

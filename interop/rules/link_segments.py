@@ -13,10 +13,11 @@ from interop.records.switches import Case, readings
 from interop.rules.finding import FactUsed
 from interop.rules.link_facts import chain_buses, judged_links, report_cables, waits_for_plan
 from interop.rules.wording import named
+from interop.wiring.paths import shape_of
 from interop.wiring.stage import Stage, StageLink
 from interop.wiring.talks import Talk, alive_buses, chain_talks, controller_talks
 
-__all__ = ["Node", "Segment", "segments"]
+__all__ = ["Node", "Segment", "segments", "sharing"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,8 +81,14 @@ class Segment:
     @property
     def wishes(self) -> set[str | None]:
         """What the records ask of the ends: required, not required, forbidden, None (not known)."""
-        loop = {"only in open loop": "forbidden" if self.link.reports_to else "required"}
-        return {loop.get(str(asked), asked) for asked in (n.bus.termination.ends.only for n in self.nodes)}
+        return {self.asks(node) for node in self.nodes}
+
+    def asks(self, node: Node) -> str | None:
+        """What the record of a node asks of the ends: required, not required, forbidden, None (not known)."""
+        asked = node.bus.termination.ends.only
+        if asked == "only in open loop":
+            return "forbidden" if self.link.reports_to else "required"
+        return asked
 
 
 # ---- the buses of a link ----
@@ -99,7 +106,7 @@ def _segments(stage: Stage) -> Iterator[Segment]:
             continue
         nodes = [node for name in link.packs if name in stage.packs for node in _pack_nodes(stage, link, name)]
         shared = [n for n in nodes if n.bus.hop == "shared"]
-        if shared and len(link.packs) > 1:
+        if shared and (len(link.packs) > 1 or sharing(stage, link)):
             yield _chain(stage, link, shared)
         elif len(nodes) > len(shared):
             yield from _hops(stage, link)
@@ -118,14 +125,16 @@ def _pack_nodes(stage: Stage, link: StageLink, name: str) -> Iterator[Node]:
 
 
 def _chain(stage: Stage, link: StageLink, nodes: list[Node]) -> Segment:
-    shape = stage.shapes.get(link.id)
-    ends: tuple[str, ...] = (shape.order[0], shape.order[-1]) if shape is not None and shape.kind == "path" else ()
-    lengths = [c.length_m for c in stage.cables_of.get((link.id, "chain"), ())]
-    for name in link.reports_to:
+    """The packs' own bus, with the controllers that hang on it as well: they stand in the row like a pack."""
+    cables = list(stage.cables_of.get((link.id, "chain"), ()))
+    controllers = sharing(stage, link)
+    for name, buses in controllers.items():
         record = stage.device(name).record
-        here = [n for n in record.buses if stage.bus_identity(name, n) == f"chain {link.id}"]
-        nodes += [Node(name, record, n, record.buses[n], _on(stage, name, n, record.buses[n])) for n in here]
-        ends = () if here else ends
+        nodes += [Node(name, record, n, record.buses[n], _on(stage, name, n, record.buses[n])) for n in buses]
+    cables += [c for c in report_cables(stage, link) if {c.a.device, c.b.device} & set(controllers)]
+    shape = shape_of((*link.packs, *controllers), [(c.a.device, c.b.device) for c in cables], link.manager)
+    ends = (shape.order[0], shape.order[-1]) if shape.kind == "path" else ()
+    lengths = [c.length_m for c in cables]
     about = tuple(dict.fromkeys(n.device for n in nodes))
     known = [one for one in lengths if one is not None]
     return Segment(
@@ -137,6 +146,24 @@ def _chain(stage: Stage, link: StageLink, nodes: list[Node]) -> Segment:
         ends,
         sum(known) if len(known) == len(lengths) else None,
     )
+
+
+def sharing(stage: Stage, link: StageLink) -> dict[str, tuple[str, ...]]:
+    """The controllers cabled to the packs' own bus, each with the buses it hangs there with. Where it is not known
+    whether the controller polls the packs it may hang there, and does here: it is the worse side.
+    """
+    cabled = {e.device for c in report_cables(stage, link) for e in (c.a, c.b)}
+    made_by = [stage.packs[name].record.manager.made_by for name in link.packs if name in stage.packs]
+    open_ = link.manager is None and all("controller" in fact.values or not fact.values for fact in made_by)
+    found = {}
+    for name in link.reports_to:
+        record = stage.device(name).record
+        talking = controller_talks(record).get(link.chain, ()) if link.chain is not None else ()
+        same = [n for n in record.buses if stage.bus_identity(name, n) == f"chain {link.id}"]
+        here = same or (list(record.buses) if open_ else [])
+        if here and name in cabled:
+            found[name] = tuple(n for n in here if n in talking) or tuple(here)
+    return found
 
 
 def _report(stage: Stage, link: StageLink) -> Iterator[Segment]:

@@ -10,6 +10,7 @@ from interop.records.models import Bus
 from interop.records.switches import Pattern, Reading, row_length
 from interop.rules.address import unlooked_level
 from interop.rules.finding import Hit, Level, broken, cannot_tell, fact_used, rule
+from interop.rules.link_segments import Node, Segment, segments, sharing
 from interop.rules.wording import fact_missing, figure, joined, look_up, named, of_record, shown_pattern
 from interop.wiring.meanings import (
     Meaning,
@@ -221,21 +222,23 @@ Before touching a row that nobody looked at, write down how it stands: it is the
 def _differs(stage: Stage) -> Iterator[Hit]:
     if stage.name != "planned":
         return
-    unseen: dict[tuple[str, str], list[StagePack]] = {}
+    unseen: dict[tuple[str, str, Pattern | None], list[StagePack]] = {}
     for pack, row, pattern in _rows(stage):
         if pack.device.new:
             continue
         was = pack.device.found.patterns.get(row) if pack.device.found is not None else None
         if was is None or "x" in was:
-            unseen.setdefault((pack.record.id, row), []).append(pack)
+            seen = was if was is not None and set(was) != {"x"} else None
+            unseen.setdefault((pack.record.id, row, seen), []).append(pack)
         elif was != pattern:
             yield broken((pack.id,), f"Row {row} of {_of([pack])} was found at {shown_pattern(was)}; the plan sets "
                          f"{shown_pattern(pattern)}{_moves(pack, row, was, pattern)}", "Set the row as its sheet "
                          "shows.",
                          got=shown_pattern(was), limit=shown_pattern(pattern))
-    for (_, row), packs in unseen.items():
-        yield cannot_tell(_ids(packs), f"How row {row} of {_of(packs)} stands is not written down, so what changes "
-                          f"cannot be told",
+    for (_, row, seen), packs in unseen.items():
+        stands = "not written down" if seen is None else f"written down in part only, as {shown_pattern(seen)}"
+        yield cannot_tell(_ids(packs), f"How row {row} of {_of(packs)} stands is {stands}, so what changes cannot be "
+                          f"told",
                           "Look before you change, and write down what is seen.")
 
 
@@ -441,17 +444,40 @@ def _terminator_hits(stage: Stage, link: StageLink, pack: StagePack, name: str, 
     where = {True: "at an end of", False: "in the middle of", None: "on"}[at_end]
     head = f"Terminator of bus {name} of {_of([pack])}, {where} link {link.id}, is set {{got}}"
     wanted = stage.terminators.get((pack.id, name))
-    if wanted is None and at_end and fact.only is None:
-        got = joined([_value(v, "") for v in sorted(meant.values, key=str)])
+    bus = _bus(stage, link, pack, name)
+    asked = fact.only if bus is None else bus[0].asks(bus[1])
+    got = joined([_value(v, "") for v in sorted(meant.values, key=str)])
+    if wanted is None and at_end and asked is None:
         yield cannot_tell((pack.id,), f"{head.format(got=got)}: {fact_missing(pack.record.id, path, fact)}",
                           look_up(pack.record.id, path, fact), facts=(fact_used(pack.device, path, fact),))
         return
-    if wanted is None and at_end and fact.only == "not required":
-        return
+    if wanted is None and at_end and asked == "not required":
+        wishes = bus[0].wishes if bus is not None else set()
+        if "required" not in wishes:
+            if bus is not None and None in wishes and False in meant.values:
+                yield _others_open(bus[0], pack, head.format(got=got))
+            return
+        asked = "required"  # a bus wants what any of its nodes requires
     if wanted is None:
-        wanted = bool(at_end) and fact.only == "required"
+        wanted = bool(at_end) and asked == "required"
     yield from _stale(stage, [pack], meant, wanted, f"{head}; there it must be {_value(wanted, '')}",
                       f"Set it {_value(wanted, '')}.", "")
+
+
+def _bus(stage: Stage, link: StageLink, pack: StagePack, name: str) -> tuple[Segment, Node] | None:
+    """The bus that packs share on a link and the node of this pack on it; None where there is none or it is one hop."""
+    if pack.record.buses[name].hop == "one":
+        return None
+    nodes = ((seg, node) for seg in segments(stage) if seg.link is link for node in seg.nodes)
+    return next(((seg, node) for seg, node in nodes if (node.device, node.name) == (pack.id, name)), None)
+
+
+def _others_open(seg: Segment, pack: StagePack, head: str) -> Hit:
+    """A pack that needs no terminator itself, at the end of a bus of which others may need one."""
+    facts = tuple(dict.fromkeys(n.fact("ends") for n in seg.nodes if seg.asks(n) is None))
+    records = named(dict.fromkeys(f.record for f in facts))
+    return cannot_tell((pack.id,), f"{head}: whether {records} needs a terminator at each end is not known",
+                       "Look in the manual for the last pack of the row.", facts=facts)
 
 
 def _at_end(stage: Stage, link: StageLink, pack: StagePack, name: str) -> bool | None:
@@ -459,13 +485,8 @@ def _at_end(stage: Stage, link: StageLink, pack: StagePack, name: str) -> bool |
     if pack.record.buses[name].hop == "one":
         return True
     cables = [c for c in stage.cables_at.get(pack.id, ()) if c.link == link.id]
-    mine = [c for c in cables if c.carries == "chain" or _on_chain(stage, link, c.a.device, c.b.device)]
+    controllers = set(sharing(stage, link))
+    mine = [c for c in cables if c.carries == "chain" or {c.a.device, c.b.device} & controllers]
     if not stage.cables_known or not mine:
         return None
     return len(mine) == 1
-
-
-def _on_chain(stage: Stage, link: StageLink, *ends: str) -> bool:
-    """Whether a cable to a controller carries the packs' own bus on."""
-    far = [e for e in ends if e not in stage.packs]
-    return any(stage.bus_identity(e, bus) == f"chain {link.id}" for e in far for bus in stage.device(e).record.buses)

@@ -65,7 +65,7 @@ def _reach(stage: Stage) -> Iterator[Hit]:
         if short:
             always = frozenset(short[0]).intersection(*short[1:])
             yield broken(
-                tuple(name for name in packs if name not in always),
+                tuple(name for name in packs if name not in always or name in having),
                 _reach_words(packs, short, one_bank=stage.on_one_bank(packs)),
                 "Write the list beside the button; switch these packs off by hand."
                 if len(short) == 1

@@ -168,6 +168,27 @@ def test_the_plan_in_short(small: Path) -> None:
     assert not any(line.endswith(" ") for line in lines)
 
 
+def test_conductors_to_remove_and_plugs_to_look_for_stand_in_the_table(small: Path) -> None:
+    """Pins at From first. A cable of which only the sockets are not known is checked, not moved."""
+    body = SMALL.replace('W3: {from: A1 REPORT, to: INV BAT, made: "straight, cut 1..3, 7, 8"',
+                         "W3: {from: INV BAT, to: A1, made: {4: 4, 5: 5, 6: 6, 1: 3}")  # fmt: skip
+    found = "W1..W2: {chain: A1..A3, from: LINK2, to: LINK1, made: straight, length: 0.3 m}"
+    loose = ("W1: {from: A1 LINK, to: A2 LINK1, made: straight}\n    "
+             "W2: {from: A2 LINK2, to: A3 LINK1, made: straight}")  # fmt: skip
+    site(small, body.replace(found, loose, 1))
+    out = run(small, "plan", "site.yaml", "--out", "out", "--draft").stdout
+    rows = [line for line in out.splitlines() if line.startswith(("W", "Cable "))]
+    lines = {row.split("  ")[0]: re.split(r" {2,}", row) for row in rows}
+    assert lines["Cable"] == ["Cable", "From", "To", "Work", "Joined", "Cut at both ends", "Remove"]
+    assert lines["W1"] == ["W1", "A1 LINK2", "A2 LINK1", "check", "1..8", "-", "-"]
+    assert lines["W2"] == ["W2", "A2 LINK2", "A3 LINK1", "keep", "1..8", "-", "-"]
+    assert lines["W3"] == ["W3", "A1 REPORT", "INV BAT", "check and alter", "4..6", "-", "3 to 1"]
+    assert "\nW1: one plug belongs in A1 LINK2; look where it is now.\n" in out
+    assert "the plug in A1 LINK goes" not in out
+    plan = json.loads((small / "out" / "plan.json").read_text("utf-8"))
+    assert plan["cables"]["W3"]["remove"] == [["3", "1"]]
+
+
 def test_a_wheel_is_told_from_a_switch_that_is_on(tmp_path: Path) -> None:
     site(tmp_path, "packs:\n  C1..C2: {model: crag-300}\nfound: {C1: {DIAL: 1}}\nlinks: {none: C1..C2}\n")
     done = run(tmp_path, "plan", "site.yaml", "--out", "out")

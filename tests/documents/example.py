@@ -170,6 +170,8 @@ def small_plan() -> dict[str, Any]:
                 "kind": "straight",
                 "joined": [["7", "7"], ["8", "8"]],
                 "cut": ["1", "2", "3", "4", "5", "6"],
+                "remove": [],
+                "new_plugs": [],
             },
             "W2": {
                 "from": ["R1", "LINK", "LINK2"],
@@ -181,6 +183,8 @@ def small_plan() -> dict[str, Any]:
                 "kind": "straight",
                 "joined": [[str(n), str(n)] for n in range(1, 9)],
                 "cut": [],
+                "remove": [],
+                "new_plugs": [],
             },
             "W3": {
                 "from": ["N1", "REPORT", None],
@@ -192,6 +196,8 @@ def small_plan() -> dict[str, Any]:
                 "kind": "repinned",
                 "joined": [["4", "1"], ["5", "2"], ["6", "6"]],
                 "cut": [],
+                "remove": [],
+                "new_plugs": [],
             },
             "W4": {
                 "from": ["C1", "COM", None],
@@ -203,6 +209,8 @@ def small_plan() -> dict[str, Any]:
                 "kind": "straight",
                 "joined": [],
                 "cut": [],
+                "remove": [],
+                "new_plugs": [],
             },
         },
         "power": {"bank_limit_a": {}, "packs": {}},

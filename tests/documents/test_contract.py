@@ -97,6 +97,8 @@ CABLE = keys(
     kind=words("straight", "repinned"),
     joined=items({"type": "array", "items": TEXT, "minItems": 2, "maxItems": 2}),
     cut=items(TEXT, uniqueItems=True),
+    remove=items({"type": "array", "items": nullable(TEXT), "minItems": 2, "maxItems": 2}, uniqueItems=True),
+    new_plugs=items(words("from", "to"), uniqueItems=True),
 )
 CABLE["properties"] |= {"from": END, "to": END}
 CABLE["required"] += ["from", "to"]
@@ -280,6 +282,10 @@ def test_pins_of_a_cable(plan: Plan) -> None:
             assert here != there, name
         if cable["action"] == "remove":
             assert (cable["joined"], cable["cut"]) == ([], [])
+        if cable["action"] in ("keep", "make", "remove"):
+            assert (cable["remove"], cable["new_plugs"]) == ([], [])
+        assert not [pair for pair in cable["remove"] if pair in cable["joined"]], name
+        assert not [a for a, b in cable["remove"] if a == b and a in cable["cut"]], name
 
 
 def test_acceptances_only_under_cautions(plan: Plan) -> None:

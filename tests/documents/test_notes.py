@@ -112,19 +112,27 @@ def test_a_beep_and_a_keep_are_white_on_black(tmp_path: Path) -> None:
 
 
 def test_colours_come_from_the_far_plug_if_only_that_has_a_scheme() -> None:
-    entry = {"joined": [["1", "4"], ["2", "5"]], "cut": []}
+    entry = {"joined": [["1", "4"], ["2", "5"]], "cut": [], "remove": [[None, "1"]]}
     schemes, lines = conductor_inputs(entry, CableFace("terminal block 6", "rj45"))
     assert schemes == ("T568A", "T568B")
     assert [(line.here, line.there, line.colours[1], line.pair) for line in lines] == [
         ("1", "4", "blue", "4-5"),
         ("2", "5", "white/blue", "4-5"),
+        ("", "1", "white/orange", "1-2"),
     ]
+    entry = {"joined": [], "cut": [], "remove": [[None, "1"], ["2", None]]}  # no colour where the pin is not known
+    assert [(line.here, line.there, line.colours, line.pair) for line in conductor_inputs(
+        entry, CableFace("rj45", "rj45"))[1]] == [
+        ("2", "", ("green", "orange"), "1-2"), ("", "1", ("-", "-"), "none")]  # fmt: skip
 
 
 @pytest.mark.parametrize(
     "change, message",
     [
         ({"joined": [["9", "8"]]}, "cable W1: its from plug rj45 has no contact 9"),
+        ({"remove": [["9", "8"]]}, "cable W1: its from plug rj45 has no contact 9"),
+        ({"remove": [["7", "7"]]}, "cable W1: its conductor 7 to 7 stays or is cut, and is removed"),
+        ({"remove": [["1", "1"]]}, "cable W1: its conductor 1 to 1 stays or is cut, and is removed"),
         ({"joined": [["7", "8"], ["8", "8"]]}, "cable W1: contact 8 of its to plug has two conductors"),
         ({"joined": [["7", "7"], ["1", "8"]]}, "cable W1: contact 1 of its from plug has two conductors"),
     ],
@@ -215,7 +223,9 @@ def test_what_is_cut_already_is_checked_and_what_is_missing_is_joined() -> None:
 
 def test_a_cable_of_unknown_make_is_metered_first() -> None:
     note = one_note({"work": "alter"}, was=None)
-    assert note.kind_words.endswith("0.5 m. How it is made now is not known: meter it first")
+    assert note.kind_words.endswith(
+        "0.5 m. How it is made now is not known: meter it first, and remove every conductor that is not listed"
+    )
 
 
 def test_a_plug_whose_socket_nobody_wrote_down_is_looked_for() -> None:

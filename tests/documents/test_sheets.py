@@ -335,6 +335,16 @@ def test_notes_and_the_power_stop_are_left_to_plan_json(small: dict[str, str]) -
     assert "R2 keeps the address it had" not in flat(small["R2"])
 
 
+def test_how_far_a_stop_reaches_is_shown_whatever_else_there_is() -> None:
+    """Accepted or not, and although more cautions and stops than a page holds stand before it in the plan."""
+    plan = small_plan()
+    plan["findings"] = [finding(f"rule-{i}", "stop", ["R1"], f"Stop number {i}.", "") for i in range(7)]
+    accepted = {"why": "w", "by": "b", "on": "2031-05-02"}
+    plan["findings"].append(finding("stop-does-not-reach", "caution", ["R1"], "It ends here.", "", accepted=accepted))
+    sheet = next(one for one in sheet_inputs(plan, small_faces()) if one.id == "R1")
+    assert [one.text for one in sheet.remarks][:2] == ["It ends here.", "Stop number 0."]
+
+
 def test_more_remarks_than_a_page_holds_are_counted() -> None:
     plan = small_plan()
     plan["findings"] += [finding(f"rule-{i}", "caution", ["R1"], f"Caution number {i}.", "") for i in range(7)]

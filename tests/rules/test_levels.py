@@ -70,7 +70,10 @@ def _explain(rule: str) -> str:
 def test_explain_tells_both_levels_of_both_answers() -> None:
     lines = _explain("terminators-in-too-many-packs").splitlines()
     assert lines[0] == "terminators-in-too-many-packs"
-    assert lines[3] == "Level: broken: stop (in some cases caution); cannot tell: caution (in some cases stop or note)"
+    assert lines[3:5] == [
+        "Level: broken: stop (in some cases caution); cannot tell: caution (in some cases stop or note); a",
+        "caution must be accepted in the site file",
+    ]
     assert "⟨" not in "".join(lines)
     assert max(map(len, lines)) <= 100
 
