@@ -125,7 +125,7 @@ class DeviceEntry(Strict):
 
     model: Words | None = None
     place: Words | None = None
-    new: Annotated[bool, Plain(yes_no())] = False
+    new: Annotated[bool, Plain(yes_no())] | None = None
     units: Annotated[int, Plain(whole(1, 64))] = 1
     cable_lands_on: Words | None = None
     firmware: Words | None = None

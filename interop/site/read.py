@@ -108,7 +108,8 @@ def _read_devices(reader: Reader) -> None:
                 reader.blind.update(SECTIONS)
     ranks = _ranks([(place, i) for i, (_, kind, _, place, _, _) in enumerate(rows) if kind == "pack"])
     for i, (name, kind, entry, place, loaded, at) in enumerate(rows):
-        reader.devices[name] = Device(name, kind, loaded, place, entry.new, entry.units, i, ranks.get(i, -1), at,
+        new = _new(reader, entry, place)
+        reader.devices[name] = Device(name, kind, loaded, place, new, entry.units, i, ranks.get(i, -1), at,
                                       lands_on=entry.cable_lands_on, firmware=entry.firmware)
 
 
@@ -173,6 +174,14 @@ def _record_of(reader: Reader, path: Path, entry: DeviceEntry, places: Sequence[
                      rests_on=("model", "place"))
         return None
     return reader.record(path, defaults.model)
+
+
+def _new(reader: Reader, entry: DeviceEntry, place: str | None) -> bool:
+    """Whether a device is new: as its entry says, else as its rack says, else it is installed."""
+    if entry.new is not None:
+        return entry.new
+    _, defaults = _rack_defaults(reader, (place,))
+    return defaults is not None and defaults.new is True
 
 
 def _rack_defaults(reader: Reader, places: Sequence[str | None]) -> tuple[str | None, RackEntry | None]:

@@ -57,8 +57,10 @@ def read_runs(reader: Reader) -> tuple[Run, ...]:
 def _read_run(reader: Reader, key: str, entry: RunEntry) -> Iterator[Run]:
     here: Path = ("runs", key)
     names = reader.ids(here, key, key=True)
-    units = entry.from_.startswith("controller unit")
-    own = entry.from_ == "pack" or units
+    near, far = ("from", entry.from_), ("to", entry.to)
+    if _at_device(entry.to) and not _at_device(entry.from_):    # the run is written from its busbar
+        near, far = far, near
+    own, units = _at_device(near[1]), near[1].startswith("controller unit")
     if own:
         for name in names:
             reader.device(here, name, reader.devices, "a device of this site", key=True)
@@ -69,8 +71,8 @@ def _read_run(reader: Reader, key: str, entry: RunEntry) -> Iterator[Run]:
     count = len(names)
     if units and count == 1:
         count = _units(reader, names[0])
-    starts = _ends(reader, (*here, "from"), entry.from_, count, busbars=not own)
-    ends = _ends(reader, (*here, "to"), entry.to, count, busbars=True)
+    starts = _ends(reader, (*here, near[0]), near[1], count, busbars=not own)
+    ends = _ends(reader, (*here, far[0]), far[1], count, busbars=True)
     at = reader.document.at(here)
     for i, (a, b) in enumerate(zip(starts, ends, strict=False)):
         name = names[i] if i < len(names) else names[0]
@@ -80,6 +82,10 @@ def _read_run(reader: Reader, key: str, entry: RunEntry) -> Iterator[Run]:
             reader.fault(here, f'both ends on busbar "{a}"', "two different busbars", key=True)
         elif not own and a is not None and b is not None:
             yield Run(name, f"busbar {a}", f"busbar {b}", at)
+
+
+def _at_device(text: str) -> bool:
+    return text == "pack" or text.startswith("controller unit")
 
 
 def _units(reader: Reader, name: str) -> int:

@@ -146,3 +146,34 @@ def test_places_lead_to_the_line(example: Site) -> None:
     lines = EXAMPLE.read_text(encoding="utf-8").splitlines()
     assert lines[example.devices["N1"].at[0] - 1].startswith("  N1..N2: {model: tarn-b")
     assert lines[example.wishes[0].at[0] - 1][example.wishes[0].at[1] - 1 :].startswith("keep C1..C2 unmanaged")
+
+
+def test_a_rack_says_which_packs_are_new_and_a_pack_may_say_otherwise(tmp_path: Path) -> None:
+    (tmp_path / "cat").symlink_to(Path(__file__).parents[2] / "catalogs", target_is_directory=True)
+    (tmp_path / "site.yaml").write_text(
+        "interop: site/1\nname: Racks\ncatalogs: [cat]\nracks: {rack X: {model: tarn-a, new: yes}}\n"
+        "packs:\n  A1..A2: {place: rack X slot 1..}\n  A3: {place: rack X slot 3, new: no}\n"
+        "  A4: {model: tarn-a, place: rack Y slot 1}\n",
+        encoding="utf-8",
+    )
+    devices = load_site(tmp_path / "site.yaml").devices
+    assert {name: d.new for name, d in devices.items()} == {"A1": True, "A2": True, "A3": False, "A4": False}
+
+
+def test_a_run_may_be_written_from_its_busbar(tmp_path: Path) -> None:
+    (tmp_path / "cat").symlink_to(Path(__file__).parents[2] / "catalogs", target_is_directory=True)
+    head = (
+        "interop: site/1\nname: Runs\ncatalogs: [cat]\npacks: {A1: {model: tarn-a}}\n"
+        "controllers: {INV: {model: mole-6, units: 3, cable_lands_on: unit 1}}\nposts: {main: [1..6]}\nruns:\n"
+    )
+    runs = []
+    for text in (
+        ("  INV: {from: main 4..6, to: controller unit 1..3, cable: 70 mm2, length: 1.5 m}\n"
+        "  A1: {from: main 1, to: pack, cable: 25 mm2, length: 1 m}\n"),
+        ("  INV: {from: controller unit 1..3, to: main 4..6, cable: 70 mm2, length: 1.5 m}\n"
+        "  A1: {from: pack, to: main 1, cable: 25 mm2, length: 1 m}\n"),
+    ):
+        (tmp_path / "site.yaml").write_text(head + text, encoding="utf-8")
+        runs.append([(r.id, r.a, r.b) for r in load_site(tmp_path / "site.yaml").runs])
+    assert runs[0] == runs[1]
+    assert runs[0][-1] == ("A1", "A1", "busbar main")
