@@ -34,6 +34,7 @@ def reasons(decisions: Decisions) -> list[Reason]:
         found.append({"about": [], "text": f"Link {link}: {blocked_words(blocked)}."})
     for removed in decisions.removed:
         found.append({"about": [removed.cable.id], "text": f"Cable {removed.cable.id} goes: {removed.why}."})
+    found += _unlisted(decisions)
     for dropped in decisions.dropped:
         found.append({"about": [dropped.cable.id], "text": f"Cable {dropped.cable.id} is not made: {dropped.why}."})
     for route in decisions.routes.values():
@@ -69,6 +70,21 @@ def _link_reasons(decisions: Decisions, choice: LinkChoice) -> Iterator[Reason]:
             "text": f"{named(choice.left_off)} cannot join link {link.id} beside "
             f"{named(choice.members)} and stay on the busbar only; what is in the way stands with the finding.",
         }
+
+
+def _unlisted(decisions: Decisions) -> Iterator[dict[str, Any]]:
+    """Cables that the plan makes for a link whose cables are as listed, and that nobody listed."""
+    site = decisions.site
+    listed = {cable.id for cable in (*site.cables, *(site.found_cables or ()))}
+    for choice in decisions.links:
+        route = decisions.routes.get(choice.link.id)
+        made = [c.id for c in route.cables if c.id not in listed] if route is not None else []
+        if made and not choice.link.propose_cables:
+            yield {
+                "about": made,
+                "text": f"Link {choice.link.id} says nothing of cables {named(made)}; the plan makes them, since the "
+                "link needs them.",
+            }
 
 
 def _demand(decisions: Decisions, link: Link) -> str | None:

@@ -198,3 +198,14 @@ found:
 links: {b: {packs: [A1..A2], manager: propose, reports_to: INV, cables: propose}}
 """
     assert {n: c["action"] for n, c in planned(tmp_path, body)["cables"].items()} == {"D1": "keep", "D5": "keep"}
+
+
+def test_cables_that_nobody_listed_are_told(tmp_path: Path) -> None:
+    body = ROW.replace(", cables: propose", "")
+    plan = planned(tmp_path, body + "cables:\n  A1: {from: P1 LINK2, to: P2 LINK1, made: propose, length: 1 m}\n"
+                                    "  A2: {from: P2 LINK2, to: P3 LINK1, made: propose, length: 1 m}\n")
+    assert sorted(plan["cables"]) == ["A1", "A2", "L-to-INV"]
+    assert [r for r in plan["reasons"] if "says nothing of cables" in r["text"]] == [
+        {"about": ["L-to-INV"],
+         "text": "Link L says nothing of cables L-to-INV; the plan makes them, since the link needs them."}
+    ]
