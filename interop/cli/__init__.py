@@ -9,6 +9,9 @@ __all__ = ["main"]
 
 def main(args: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status; ``args`` are those of the process unless given."""
+    import gc
+
+    gc.set_threshold(100_000, 50, 50)  # a command lives for seconds: looking for cycles among imports frees nothing
     from interop.cli.status import run_command_line
 
     return run_command_line(args)
