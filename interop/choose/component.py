@@ -37,7 +37,6 @@ __all__ = [
     "component_of",
     "family_low",
     "level_names",
-    "off_allowed",
     "off_levels",
     "slot_key",
 ]
@@ -100,7 +99,8 @@ class Component:
             for own in self.candidates
         ]
         self.off = np.stack(off_levels(self))
-        self.off_low = np.where(off_allowed(self), self.off, IMPOSSIBLE)
+        self.may_be_off = _off_allowed(self)
+        self.off_low = np.where(self.may_be_off, self.off, IMPOSSIBLE)
         self.found, self.fixed = {}, {}
         for key in {RecordKey(d.record) for d in self.packs}:
             alike = [d for d in self.packs if d.record is key.record]
@@ -575,7 +575,7 @@ def off_levels(component: Component) -> list[Whole]:
     return levels
 
 
-def off_allowed(component: Component) -> NDArray[np.bool_]:
+def _off_allowed(component: Component) -> NDArray[np.bool_]:
     """Return by pack whether it may be on no link: not where a ``must`` wish asks it to be managed."""
     allowed = np.ones(len(component.packs), dtype=np.bool_)
     for wish in component.must:

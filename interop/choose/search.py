@@ -25,7 +25,6 @@ from interop.choose.component import (
     Whole,
     block_of,
     family_low,
-    off_allowed,
     slot_key,
 )
 from interop.choose.frames import Family
@@ -300,7 +299,7 @@ def _solve(
         starts.append(column)
         column, row = column + width, row + extra
     levels[:, :n, column:] = component.off[:, :, None]
-    allowed[:n, column:] = off_allowed(component)[:, None]
+    allowed[:n, column:] = component.may_be_off[:, None]
     _apply(restriction, combo, parts, starts, allowed)
     component.assigned += 1
 

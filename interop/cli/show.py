@@ -18,7 +18,7 @@ from rich.text import Text
 
 from interop.documents.plaintext import visible
 from interop.records.faults import seen
-from interop.rules.finding import Finding, Rule
+from interop.rules.finding import Finding
 from interop.rules.judge import Judged
 from interop.rules.wording import named, shown_pattern
 from interop.site.site import Site
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from interop.documents.package import Package
     from interop.records.models import SwitchRow
 
-__all__ = ["show_check", "show_plan", "show_rule"]
+__all__ = ["show_check", "show_plan"]
 
 _LOOKS = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 _MARKS = {"stop": "STOP", "caution": "CAUTION", "note": "note"}
@@ -286,14 +286,3 @@ def _joined(pairs: Sequence[Sequence[str]]) -> str:
     if all(one == other for one, other in pairs):
         return named([one for one, _ in pairs]) or "-"
     return ", ".join(f"{one} to {other}" for one, other in pairs)
-
-
-def show_rule(one: Rule) -> None:
-    """Print one rule with its explanation."""
-    page = _Page()
-    page.line(one.name, "bold")
-    levels = f"broken: {one.broken.value}; cannot tell: {one.unknown.value}"
-    if one.must_accept:
-        levels += "; must be accepted in the site file"
-    for line in (one.meaning, f"Subject: {one.subject}", f"Level: {levels}", f"Source: {one.source}", "", one.explain):
-        page.line(line)

@@ -12,7 +12,7 @@ from interop.choose.plan import Decisions
 from interop.documents.canonical import fingerprint
 from interop.documents.findings import finding_json
 from interop.documents.reasons import reasons, runner_up_text
-from interop.documents.standing import cut_pins, found_end, lands_on, removed_pins, standing, work
+from interop.documents.standing import cut_pins, lands_on, removed_pins, standing, work
 from interop.records.models import Record
 from interop.records.switches import Pattern
 from interop.rules.finding import SUBJECTS, Finding, Level
@@ -262,7 +262,7 @@ def _cables(decisions: Decisions) -> dict[str, Json]:
         for cable in route.cables:
             found[cable.id] = _cable(decisions, cable)
     for removed in decisions.removed:
-        found.setdefault(removed.cable.id, _removed(decisions.site, removed.cable))
+        found.setdefault(removed.cable.id, _removed(removed.cable))
     return found
 
 
@@ -290,10 +290,10 @@ def _cable(decisions: Decisions, cable: Planned) -> Json:
     }
 
 
-def _removed(site: Site, cable: Cable) -> Json:
+def _removed(cable: Cable) -> Json:
     return {
-        "from": _end(found_end(site, cable.a)),
-        "to": _end(found_end(site, cable.b)),
+        "from": _end(cable.a),
+        "to": _end(cable.b),
         "action": "remove",
         "work": "remove",
         "moved": [],

@@ -10,7 +10,7 @@ from interop.choose.plan import Decisions
 from interop.site.site import End, Site
 from interop.wiring.stage import StageEnd, joined_pins
 
-__all__ = ["Standing", "cut_pins", "found_end", "lands_on", "removed_pins", "standing", "work"]
+__all__ = ["Standing", "cut_pins", "lands_on", "removed_pins", "standing", "work"]
 
 Pins = tuple[tuple[str, str], ...]
 HalfPins = tuple[tuple[str | None, str | None], ...]
@@ -39,7 +39,7 @@ def standing(decisions: Decisions, cable: Planned) -> Standing | None:
     if was is None:
         return None
     site = decisions.site
-    ends = _end(site, was.a), _end(site, was.b)
+    ends = _end(was.a), _end(was.b)
     turned = _fit(ends[1], cable.a) + _fit(ends[0], cable.b) > _fit(ends[0], cable.a) + _fit(ends[1], cable.b)
     here, there = ends[::-1] if turned else ends
     pairs = ((here, cable.a), (there, cable.b))
@@ -108,24 +108,8 @@ def lands_on(site: Site, cable: Planned) -> str | None:
     return None
 
 
-def found_end(site: Site, end: End) -> End:
-    """An end as found, with its device where the site calls it the manager's, and its socket where there is but one."""
-    name = end.device
-    if name is None:
-        name = next((link.manager for link in site.found_links or () if end.link in (None, link.id)), None)
-    if name is None or name == "propose":
-        return end
-    ports, port, socket = site.devices[name].record.ports, end.port, end.socket
-    if port is not None and port not in ports:
-        port, socket = next(((one, port) for one in ports if port in ports[one].sockets), (None, None))
-    if port is not None and socket is None and len(ports[port].sockets) == 1:
-        socket = ports[port].sockets[0]
-    return End(name, port, socket, end.link)
-
-
-def _end(site: Site, end: End) -> StageEnd | None:
-    whole = found_end(site, end)
-    return StageEnd(whole.device, whole.port, whole.socket) if whole.device is not None else None
+def _end(end: End) -> StageEnd | None:
+    return StageEnd(end.device, end.port, end.socket) if end.device is not None else None
 
 
 def _fit(old: StageEnd | None, new: StageEnd) -> int:
