@@ -9,9 +9,12 @@ __all__ = ["main"]
 
 def main(args: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status; ``args`` are those of the process unless given."""
+    import atexit
     import gc
 
-    gc.set_threshold(100_000, 50, 50)  # a command lives for seconds: looking for cycles among imports frees nothing
+    # A command lives for seconds: looking for cycles among what it imported frees nothing, at the end least of all.
+    gc.set_threshold(500_000, 50, 50)
+    atexit.register(gc.freeze)
     from interop.cli.status import run_command_line
 
     return run_command_line(args)
