@@ -1,0 +1,198 @@
+"""The network of one bank: both poles as copper, packs as sources behind a resistance, ports where power is drawn.
+
+Numbers only: what a node or a branch is at the site is said by whoever builds the network. All units are SI: V, A,
+ohm, W. Currents are positive out of a pack and positive into whatever hangs at a port.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from enum import IntEnum
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+__all__ = ["DENSE_BELOW", "Factored", "Network", "NetworkError", "State"]
+
+
+DENSE_BELOW = 200
+"""Below so many nodes a dense solve is quicker than loading a sparse one."""
+
+
+class NetworkError(ValueError):
+    """A network that no current can be computed for. ``about`` names its nodes, branches, packs or ports."""
+
+    def __init__(self, text: str, about: Iterable[str]) -> None:
+        self.about = tuple(about)
+        super().__init__(f"{text}: {', '.join(self.about[:8])}")
+
+
+class State(IntEnum):
+    """What a pack's BMS lets through: all, outward only, inward only, nothing (power.md: the four states)."""
+
+    ON = 0
+    CHARGE_BLOCKED = 1
+    DISCHARGE_BLOCKED = 2
+    OPEN = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Network:
+    """Nodes, branches, packs and ports by position; arrays are parallel to the names.
+
+    ``branch_*``: two nodes and a resistance [ohm]; ``pack_*``: terminal nodes, voltage without current [V] and
+    resistance [ohm] between the terminals; ``port_*``: the two nodes that an inverter, charger or load hangs on.
+    """
+
+    nodes: tuple[str, ...]
+    branches: tuple[str, ...]
+    branch_a: NDArray[np.int64]
+    branch_b: NDArray[np.int64]
+    branch_ohm: NDArray[np.float64]
+    packs: tuple[str, ...]
+    pack_plus: NDArray[np.int64]
+    pack_minus: NDArray[np.int64]
+    pack_emf_v: NDArray[np.float64]
+    pack_ohm: NDArray[np.float64]
+    ports: tuple[str, ...]
+    port_plus: NDArray[np.int64]
+    port_minus: NDArray[np.int64]
+
+    def __post_init__(self) -> None:
+        _positive("resistance is not above zero", self.branches, self.branch_ohm)
+        _positive("resistance is not above zero", self.packs, self.pack_ohm)
+        bad = [name for name, volts in zip(self.packs, self.pack_emf_v, strict=True) if not np.isfinite(volts)]
+        if bad:
+            raise NetworkError("voltage is not a number", bad)
+        ends = ((self.branches, self.branch_a, self.branch_b), (self.packs, self.pack_plus, self.pack_minus),
+                (self.ports, self.port_plus, self.port_minus))
+        for names, a, b in ends:
+            same = [name for name, one, other in zip(names, a, b, strict=True) if one == other]
+            if same:
+                raise NetworkError("both ends on one node", same)
+
+    @classmethod
+    def of(cls, nodes: Sequence[str], branches: Sequence[tuple[str, str, str, float]],
+           packs: Sequence[tuple[str, str, str, float, float]], ports: Sequence[tuple[str, str, str]]) -> Network:
+        """Return the network of named rows. Raises `NetworkError` for a node that is not listed.
+
+        Rows: branches (name, node, node, ohm), packs (name, plus, minus, V, ohm), ports (name, plus, minus).
+        """
+        where = {name: i for i, name in enumerate(nodes)}
+        asked = {str(node) for row in (*branches, *packs, *ports) for node in row[1:3]}
+        strange = sorted(asked - where.keys())
+        if strange:
+            raise NetworkError("node is not part of the network", strange)
+
+        def spots(rows: Sequence[Sequence[Any]], column: int) -> NDArray[np.int64]:
+            return np.array([where[row[column]] for row in rows], dtype=np.int64)
+
+        def figures(rows: Sequence[Sequence[Any]], column: int) -> NDArray[np.float64]:
+            return np.array([row[column] for row in rows], dtype=np.float64)
+
+        return cls(
+            tuple(nodes),
+            tuple(row[0] for row in branches), spots(branches, 1), spots(branches, 2), figures(branches, 3),
+            tuple(row[0] for row in packs), spots(packs, 1), spots(packs, 2), figures(packs, 3), figures(packs, 4),
+            tuple(row[0] for row in ports), spots(ports, 1), spots(ports, 2))
+
+    def with_emf(self, emf_v: ArrayLike) -> Network:
+        """Return the network with other voltages without current [V], one per pack."""
+        return replace(self, pack_emf_v=np.asarray(emf_v, dtype=np.float64))
+
+    def with_ohm(self, branch_ohm: ArrayLike, pack_ohm: ArrayLike) -> Network:
+        """Return the network with other resistances [ohm] of all branches and all packs."""
+        return replace(self, branch_ohm=np.asarray(branch_ohm, dtype=np.float64),
+                       pack_ohm=np.asarray(pack_ohm, dtype=np.float64))
+
+    def factored(self, closed: NDArray[np.bool_] | None = None, whole: NDArray[np.bool_] | None = None) -> Factored:
+        """Return the node equations, factored. ``closed``: packs that conduct, ``whole``: branches that do, else all."""
+        return Factored(self, closed, whole)
+
+
+class Factored:
+    """The factored node equations of a network: conductances of branches and of conducting packs.
+
+    Every electrically separate part has one node at 0 V (``grounds``); ``part`` numbers the parts, node by node.
+    """
+
+    def __init__(self, network: Network, closed: NDArray[np.bool_] | None, whole: NDArray[np.bool_] | None) -> None:
+        self.network = network
+        on = np.ones(len(network.packs), bool) if closed is None else closed
+        kept = np.ones(len(network.branches), bool) if whole is None else whole
+        a = np.concatenate([network.branch_a[kept], network.pack_plus[on]])
+        b = np.concatenate([network.branch_b[kept], network.pack_minus[on]])
+        siemens = 1 / np.concatenate([network.branch_ohm[kept], network.pack_ohm[on]])
+        count = len(network.nodes)
+        self.part = _parts(count, a, b)
+        self.grounds = np.unique(self.part, return_index=True)[1]
+        free = np.ones(count, bool)
+        free[self.grounds] = False
+        self._free = np.flatnonzero(free)
+        spot = np.full(count, -1)
+        spot[self._free] = np.arange(len(self._free))
+        self._solve = _dense(spot, a, b, siemens) if count < DENSE_BELOW else _sparse(spot, a, b, siemens)
+
+    def volts(self, injected_a: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the node voltages [V] for currents injected at the nodes [A]; shape (nodes,) or (nodes, cases).
+
+        What is injected into a part must sum to zero there; the grounded node of each part is at 0 V.
+        """
+        out = np.zeros_like(injected_a, dtype=np.float64)
+        if len(self._free):
+            out[self._free] = self._solve(injected_a[self._free])
+        return out
+
+
+def _positive(text: str, names: Sequence[str], ohm: NDArray[np.float64]) -> None:
+    bad = [name for name, value in zip(names, ohm, strict=True) if not (value > 0 and np.isfinite(value))]
+    if bad:
+        raise NetworkError(text, bad)
+
+
+def _parts(count: int, a: NDArray[np.int64], b: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Number the connected parts, by their first node."""
+    if count >= DENSE_BELOW:
+        from scipy.sparse import coo_array
+        from scipy.sparse.csgraph import connected_components
+
+        joined = coo_array((np.ones(len(a), np.int8), (a, b)), shape=(count, count))
+        labels: NDArray[np.int64] = connected_components(joined, directed=False)[1].astype(np.int64)
+        return labels
+    label = np.arange(count)
+    for one, other in zip(a.tolist(), b.tolist(), strict=True):
+        low, high = sorted((label[one], label[other]))
+        if low != high:
+            label[label == high] = low
+    return np.unique(label, return_inverse=True)[1].astype(np.int64)
+
+
+def _dense(spot: NDArray[np.int64], a: NDArray[np.int64], b: NDArray[np.int64], siemens: NDArray[np.float64]) -> Any:
+    size = int(spot.max(initial=-1)) + 1
+    matrix = np.zeros((size, size))
+    i, j = spot[a], spot[b]
+    for end in (i, j):
+        held = end >= 0
+        np.add.at(matrix, (end[held], end[held]), siemens[held])
+    held = (i >= 0) & (j >= 0)
+    np.add.at(matrix, (i[held], j[held]), -siemens[held])
+    np.add.at(matrix, (j[held], i[held]), -siemens[held])
+    return lambda injected: np.linalg.solve(matrix, injected)
+
+
+def _sparse(spot: NDArray[np.int64], a: NDArray[np.int64], b: NDArray[np.int64], siemens: NDArray[np.float64]) -> Any:
+    from scipy.sparse import csc_array
+    from scipy.sparse.linalg import splu
+
+    size = int(spot.max(initial=-1)) + 1
+    i, j = spot[a], spot[b]
+    both = (i >= 0) & (j >= 0)
+    rows = np.concatenate([i[i >= 0], j[j >= 0], i[both], j[both]])
+    columns = np.concatenate([i[i >= 0], j[j >= 0], j[both], i[both]])
+    values = np.concatenate([siemens[i >= 0], siemens[j >= 0], -siemens[both], -siemens[both]])
+    matrix = csc_array((values, (rows, columns)), shape=(size, size))
+    return splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}, diag_pivot_thresh=0.0).solve
