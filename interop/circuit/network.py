@@ -110,7 +110,7 @@ class Network:
                        pack_ohm=np.asarray(pack_ohm, dtype=np.float64))
 
     def factored(self, closed: NDArray[np.bool_] | None = None, whole: NDArray[np.bool_] | None = None) -> Factored:
-        """Return the node equations, factored. ``closed``: packs that conduct, ``whole``: branches that do, else all."""
+        """Return the node equations, factored. ``closed``: packs, ``whole``: branches that conduct (else all)."""
         return Factored(self, closed, whole)
 
 
