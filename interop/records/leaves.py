@@ -13,8 +13,9 @@ from typing import Any, Generic, TypeVar
 
 from interop.records.faults import nearest
 
-__all__ = ["NUMBER", "Expected", "Leaf", "Span", "TimedCurrent", "calendar_date", "free_text", "identifier",
-           "leaf_list", "normal_id", "number", "span_numbers", "timed_current", "whole", "whole_or", "word", "yes_no"]
+__all__ = ["NUMBER", "Expected", "Leaf", "Span", "TimedCurrent", "TimedPower", "calendar_date", "free_text",
+           "identifier", "leaf_list", "normal_id", "number", "span_numbers", "timed_current", "timed_power", "whole",
+           "whole_or", "word", "yes_no"]
 
 T = TypeVar("T")
 
@@ -61,6 +62,17 @@ class TimedCurrent:
 
     def __str__(self) -> str:
         return f"{self.amps:g} A for {self.seconds:g} s"
+
+
+@dataclass(frozen=True)
+class TimedPower:
+    """A peak power [W] with the time [s] it is given for."""
+
+    watts: float
+    seconds: float
+
+    def __str__(self) -> str:
+        return f"{self.watts:g} W for {self.seconds:g} s"
 
 
 @dataclass(frozen=True)
@@ -196,17 +208,26 @@ def identifier(what: str = "a name") -> Leaf[str]:
     return Leaf(parse, expected, {**_ANY_WORD, "allOf": [{"pattern": _IDENTIFIER_ENDS}]})
 
 
-def timed_current() -> Leaf[TimedCurrent]:
-    """Return the leaf of a peak: ``75 for 30 s`` (A, s)."""
-    expected = "a current in A with its time, such as 75 for 30 s"
+def _timed(build: Callable[[float, float], T], what: str, example: str, most: float) -> Leaf[T]:
+    expected = f"{what} with its time, such as {example}"
 
-    def parse(text: str) -> TimedCurrent:
+    def parse(text: str) -> T:
         match = re.fullmatch(r"(\S+) for (\S+) s", text)
         if match is None:
             raise Expected(expected)
-        return TimedCurrent(_figure(match[1], 0, 20000, expected), _figure(match[2], 0.0001, 7200, expected))
+        return build(_figure(match[1], 0, most, expected), _figure(match[2], 0.0001, 7200, expected))
 
     return Leaf(parse, expected, {"type": "string", "pattern": r"^[0-9.e-]+ for [0-9.e-]+ s$"})
+
+
+def timed_current() -> Leaf[TimedCurrent]:
+    """Return the leaf of a peak: ``75 for 30 s`` (A, s)."""
+    return _timed(TimedCurrent, "a current in A", "75 for 30 s", 20000)
+
+
+def timed_power() -> Leaf[TimedPower]:
+    """Return the leaf of a peak power: ``12000 for 5 s`` (W, s)."""
+    return _timed(TimedPower, "a power in W", "12000 for 5 s", 1e6)
 
 
 def _span_members(text: str, low: int, high: int, expected: str) -> Iterable[int]:

@@ -11,28 +11,35 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from interop.records.bind import Strict
-from interop.records.facts import ABSENT, ByCase, ByCaseType, Fact, FactClass, FactType, OneOrMore, Plain
+from interop.records.facts import ABSENT, ByCase, ByCaseType, Fact, FactType, OneOrMore, Plain
 from interop.records.leaves import (
-    Span,
     TimedCurrent,
     free_text,
     identifier,
-    number,
     span_numbers,
     timed_current,
     whole,
     whole_or,
     word,
-    yes_no,
+)
+from interop.records.power import (
+    BuiltInDevice,
+    BusbarFacts,
+    Conductor,
+    Converter,
+    Electric,
+    Figure,
+    Terminals,
+    YesNo,
+    deciding,
+    estimable,
 )
 
 __all__ = [
     "FIELDS",
     "AddressRule",
-    "BuiltInDevice",
     "Bus",
     "Cells",
-    "Electric",
     "Follows",
     "Limits",
     "Line",
@@ -46,27 +53,15 @@ __all__ = [
     "Record",
     "Source",
     "SwitchRow",
-    "Terminals",
     "Termination",
 ]
 
-_DECIDING, _ESTIMABLE, _PERMISSION = FactClass.DECIDING, FactClass.ESTIMABLE, FactClass.PERMISSION
 _NONE: ByCase[Any] = ByCase()
 
 Name = Annotated[str, Plain(identifier())]
 Words = Annotated[str, Plain(free_text())]
 Pin = Annotated[str, Plain(free_text(12))]
 Modes = list[Name]
-YesNo = Annotated[Fact[bool], FactType(yes_no())]
-Figure = Fact[float | Span]
-
-
-def _deciding(low: float, high: float, unit: str, strict: str = "") -> FactType[float | Span]:
-    return FactType(number(low, high, unit), _DECIDING, strict=strict)
-
-
-def _estimable(low: float, high: float, unit: str) -> FactType[float | Span]:
-    return FactType(number(low, high, unit), _ESTIMABLE)
 
 
 class Source(Strict):
@@ -82,86 +77,42 @@ class Cells(Strict):
 
     chemistry: Annotated[Fact[str], FactType(word("lfp", "nmc", "nca", "lto", "lmo", "lead", "sodium"))] = ABSENT
     in_series: Annotated[Fact[int], FactType(whole(1, 48))] = ABSENT
-    capacity_ah: Annotated[Figure, _deciding(1, 5000, "Ah")] = ABSENT
-    nominal_v: Annotated[Figure, _deciding(1, 150, "V")] = ABSENT
-    full_v: Annotated[Figure, _deciding(1, 150, "V", "low")] = ABSENT
-    charge_v: Annotated[Figure, _deciding(1, 150, "V", "low")] = ABSENT
-    charge_highest_v: Annotated[Figure, _deciding(1, 150, "V", "low")] = ABSENT
-    finish_v: Annotated[Figure, _deciding(1, 150, "V", "high")] = ABSENT
-    balance_v: Annotated[Figure, _deciding(1, 150, "V", "high")] = ABSENT
-    empty_v: Annotated[Figure, _deciding(1, 150, "V", "high")] = ABSENT
-    usable_share: Annotated[Figure, _deciding(0.05, 1, "share")] = ABSENT
+    capacity_ah: Annotated[Figure, deciding(1, 5000, "Ah")] = ABSENT
+    nominal_v: Annotated[Figure, deciding(1, 150, "V")] = ABSENT
+    full_v: Annotated[Figure, deciding(1, 150, "V", "low")] = ABSENT
+    charge_v: Annotated[Figure, deciding(1, 150, "V", "low")] = ABSENT
+    charge_highest_v: Annotated[Figure, deciding(1, 150, "V", "low")] = ABSENT
+    finish_v: Annotated[Figure, deciding(1, 150, "V", "high")] = ABSENT
+    balance_v: Annotated[Figure, deciding(1, 150, "V", "high")] = ABSENT
+    empty_v: Annotated[Figure, deciding(1, 150, "V", "high")] = ABSENT
+    usable_share: Annotated[Figure, deciding(0.05, 1, "share")] = ABSENT
 
 
 class Limits(Strict):
     """Limits of a pack or controller: currents [A], voltages [V], temperatures [C], packs in parallel."""
 
-    charge_a: Annotated[Figure, _deciding(0, 5000, "A", "low")] = ABSENT
+    charge_a: Annotated[Figure, deciding(0, 5000, "A", "low")] = ABSENT
     charge_peak_a: Annotated[Fact[TimedCurrent], FactType(timed_current())] = ABSENT
-    discharge_a: Annotated[Figure, _deciding(0, 5000, "A", "low")] = ABSENT
+    discharge_a: Annotated[Figure, deciding(0, 5000, "A", "low")] = ABSENT
     discharge_peak_a: Annotated[Fact[TimedCurrent], FactType(timed_current())] = ABSENT
-    charge_c: Annotated[Figure, _deciding(-60, 100, "C")] = ABSENT
-    discharge_c: Annotated[Figure, _deciding(-60, 100, "C")] = ABSENT
-    join_difference_v: Annotated[Figure, _deciding(0, 60, "V", "low")] = ABSENT
+    charge_c: Annotated[Figure, deciding(-60, 100, "C")] = ABSENT
+    discharge_c: Annotated[Figure, deciding(-60, 100, "C")] = ABSENT
+    join_difference_v: Annotated[Figure, deciding(0, 60, "V", "low")] = ABSENT
     packs_on_busbar: Annotated[Fact[int], FactType(whole(1, 1000), strict="low")] = ABSENT
     same_model_on_busbar: Annotated[Fact[int], FactType(whole(1, 1000), strict="low")] = ABSENT
     all_packs_on_busbar: Annotated[Fact[int], FactType(whole(1, 1000), strict="low")] = ABSENT
-    through_terminals_a: Annotated[Figure, _deciding(0, 5000, "A", "low")] = ABSENT
-    power_w: Annotated[Figure, _deciding(0, 1000000, "W", "low")] = ABSENT
-    lowest_v: Annotated[Figure, _deciding(1, 150, "V", "high")] = ABSENT
-    highest_v: Annotated[Figure, _deciding(1, 150, "V", "low")] = ABSENT
-    weight_kg: Annotated[Figure, _deciding(0, 5000, "kg")] = ABSENT
-
-
-class BuiltInDevice(Strict):
-    """A protective device built into the pack, or the device that the record describes."""
-
-    kind: Annotated[Fact[str], FactType(word("fuse", "breaker", "switch", "none"))] = ABSENT
-    rating_a: Annotated[Figure, _deciding(0, 10000, "A")] = ABSENT
-    dc_v: Annotated[Figure, _deciding(0, 1500, "V", "low")] = ABSENT
-    interrupts_ka: Annotated[Figure, _deciding(0, 1000, "kA", "low")] = ABSENT
-    polarised: YesNo = ABSENT
-    load_break: YesNo = ABSENT
-    poles: Annotated[Fact[str], FactType(word("plus", "minus", "both"))] = ABSENT
-
-
-class BmsSwitching(Strict):
-    """How the BMS opens: which pole, by what, and what it does when cold."""
-
-    opens: Annotated[Fact[str], FactType(word("plus", "minus", "both"))] = ABSENT
-    by: Annotated[Fact[str], FactType(word("transistor", "contactor"))] = ABSENT
-    when_cold: Annotated[Fact[str], FactType(word("blocks charge", "opens", "nothing"))] = ABSENT
-    charge_and_discharge: Annotated[Fact[str], FactType(word("separately", "together"))] = ABSENT
-    joining: Annotated[Fact[str], FactType(word("current limiter", "precharge", "nothing"))] = ABSENT
-
-
-class Electric(Strict):
-    """Electrical facts of a pack: resistances [mohm], prospective short-circuit current [A]."""
-
-    dc_mohm: Annotated[Figure, _estimable(0.01, 10000, "mohm")] = ABSENT
-    ohmic_mohm: Annotated[Figure, _estimable(0.01, 10000, "mohm")] = ABSENT
-    short_circuit_a: Annotated[Figure, _estimable(0, 200000, "A")] = ABSENT
-    input_capacitance_mf: Annotated[Figure, _estimable(0, 1000, "mF")] = ABSENT
-    bms: BmsSwitching = BmsSwitching()
-    built_in_device: BuiltInDevice | None = None
-
-
-class Terminals(Strict):
-    """Power terminals: stud, torque [Nm], largest cable, lugs on one stud, heater, fixing."""
-
-    stud: Annotated[Fact[str], FactType(free_text(40))] = ABSENT
-    torque_nm: Annotated[Figure, _deciding(0.1, 200, "Nm")] = ABSENT
-    largest_cable: Annotated[Fact[str], FactType(free_text(40))] = ABSENT
-    lugs_on_one_stud: Annotated[Fact[int], FactType(whole(1, 12), strict="low")] = ABSENT
-    heater: Annotated[Fact[str], FactType(free_text(80))] = ABSENT
-    fixing: Annotated[Fact[str], FactType(free_text(80))] = ABSENT
+    through_terminals_a: Annotated[Figure, deciding(0, 5000, "A", "low")] = ABSENT
+    power_w: Annotated[Figure, deciding(0, 1000000, "W", "low")] = ABSENT
+    lowest_v: Annotated[Figure, deciding(1, 150, "V", "high")] = ABSENT
+    highest_v: Annotated[Figure, deciding(1, 150, "V", "low")] = ABSENT
+    weight_kg: Annotated[Figure, deciding(0, 5000, "kg")] = ABSENT
 
 
 class Termination(Strict):
     """Terminators of a bus: how fitted in this device, resistance [ohm], whether the ends need one."""
 
     fitted: Annotated[Fact[str], FactType(word("always", "by switch", "by plug", "never"))] = ABSENT
-    ohm: Annotated[Figure, _deciding(1, 10000, "ohm")] = ABSENT
+    ohm: Annotated[Figure, deciding(1, 10000, "ohm")] = ABSENT
     ends: Annotated[Fact[str], FactType(word("required", "not required", "forbidden", "only in open loop"))] = ABSENT
 
 
@@ -175,7 +126,7 @@ class Bus(Strict):
     frame: Annotated[Fact[str], FactType(free_text(12))] = ABSENT
     isolated: YesNo = ABSENT
     nodes: Annotated[Fact[int], FactType(whole(1, 1024), strict="low")] = ABSENT
-    unit_loads: Annotated[Figure, _estimable(0.01, 32, "unit loads")] = ABSENT
+    unit_loads: Annotated[Figure, estimable(0.01, 32, "unit loads")] = ABSENT
     termination: Termination = Termination()
     used_by: Annotated[str, Plain(word("all", "manager"))] = "all"
     poller: Annotated[Fact[str], FactType(word("manager", "controller", "nobody"))] = ABSENT
@@ -193,8 +144,8 @@ class Line(Strict):
     contact: Annotated[
         Fact[str], FactType(word("closed to act", "open to act", "voltage to act", "no voltage to act"))
     ] = ABSENT
-    level_v: Annotated[Figure, _deciding(0, 100, "V")] = ABSENT
-    pulse_s: Annotated[Figure, _deciding(0, 600, "s")] = ABSENT
+    level_v: Annotated[Figure, deciding(0, 100, "V")] = ABSENT
+    pulse_s: Annotated[Figure, deciding(0, 600, "s")] = ABSENT
     drive: Annotated[Fact[str], FactType(word("passive", "driven"))] = ABSENT
     carried: Annotated[Fact[str], FactType(word("through every pack", "not carried"))] = ABSENT
     acts_on: Annotated[Fact[str], FactType(word("this pack", "all packs of the link"))] = ABSENT
@@ -379,7 +330,7 @@ class Record(Strict):
 
     interop: Annotated[str, Plain(word("record/1"))]
     kind: Annotated[str, Plain(word("pack", "controller", "charger", "hub", "splitter", "gateway", "terminator plug",
-                                    "protective device", "busbar", "cable"))] = "pack"
+                                    "protective device", "busbar", "cable", "power cable", "load"))] = "pack"
     id: Name
     name: Words
     family: Name | None = None
@@ -405,6 +356,9 @@ class Record(Strict):
     follows: Follows = Follows()
     device: BuiltInDevice | None = None
     cable: CableType | None = None
+    converter: Converter = Converter()
+    conductor: Conductor | None = None
+    busbar: BusbarFacts | None = None
     procedures: list[Procedure] = Field(default_factory=list)
     with_: list[Mixing] = Field(default_factory=list, alias="with")
 

@@ -26,6 +26,7 @@ from interop.standards.sizes import SizeError, parse_length_m, parse_size
 
 __all__ = [
     "AcceptedEntry",
+    "BusbarEntry",
     "CableEntry",
     "DeviceEntry",
     "FoundEntry",
@@ -64,6 +65,16 @@ SIZE: Leaf[str] = Leaf(_size, "a conductor size", {"type": "string"})
 Length = Annotated[float, Plain(LENGTH)]
 
 
+def _cable(text: str) -> str:
+    """A size in its unit, or what may be the id of a record: looked up with the whole catalog at hand."""
+    if text[:1].isdigit():
+        return _size(text)
+    return identifier("a conductor size with its unit, or the id of a power cable's record").parse(text)
+
+
+CABLE: Leaf[str] = Leaf(_cable, "a conductor size or the id of a power cable", {"type": "string"})
+
+
 def _is_name(piece: Any) -> bool:
     return isinstance(piece, Gap) or (isinstance(piece, str) and bool(piece.strip()))
 
@@ -93,6 +104,37 @@ class _TextOrList:
 Names = Annotated[tuple[str, ...], _TextOrList()]
 
 
+class _LengthOrList:
+    """Annotation: one length, or a list of them, in m."""
+
+    def __get_pydantic_core_schema__(self, source: object, handler: Any) -> Any:
+        from pydantic_core import core_schema
+        return core_schema.no_info_plain_validator_function(self._validate)
+
+    @staticmethod
+    def _validate(raw: object) -> tuple[float, ...]:
+        pieces: list[Any] = raw if isinstance(raw, list) else [raw]
+        read: list[float] = []
+        bad = []
+        for i, piece in enumerate(pieces):
+            try:
+                read.append(_length(piece if isinstance(piece, str) else ""))
+            except Expected as wrong:
+                if not isinstance(piece, Gap):
+                    bad.append(((i,), shown(piece), wrong.expected, None))
+        if bad and not isinstance(raw, list):
+            raise leaf_error(bad[0][2])
+        if bad or not pieces:
+            raise leaf_error("a list of lengths", inner=bad)
+        return tuple(read)
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+        return {"anyOf": [LENGTH.schema, {"type": "array", "items": LENGTH.schema, "minItems": 1}]}
+
+
+Lengths = Annotated[tuple[float, ...], _LengthOrList()]
+
+
 class _Raw:
     """Annotation: anything, judged later with the whole site at hand (``shape`` is the editor's view)."""
 
@@ -110,6 +152,10 @@ class _Raw:
 _SCALAR: dict[str, Any] = {"type": ["string", "number", "boolean"]}
 Made = Annotated[Any, _Raw({"anyOf": [_SCALAR, {"type": "object", "additionalProperties": _SCALAR}]})]
 FoundValue = Annotated[Any, _Raw(_SCALAR)]
+Posts = Annotated[Any, _Raw({"anyOf": [_SCALAR, {"type": "array", "items": _SCALAR}, {
+    "type": "object", "properties": {"posts": {"type": ["string", "number", "array"]}, "model": {"type": "string"}},
+    "additionalProperties": False}]})]
+"""The posts of a busbar, or a map with them and its model."""
 
 
 class Load(Strict):
@@ -156,23 +202,33 @@ class CableEntry(Strict):
 
 
 class PoleEntry(Strict):
-    """What differs on one pole of a power run."""
+    """What differs on one pole of a power run; ``from`` and ``to`` name other posts of the same busbars."""
 
-    cable: Annotated[str, Plain(SIZE)] | None = None
+    from_: Words | None = Field(default=None, alias="from")
+    to: Words | None = None
+    cable: Annotated[str, Plain(CABLE)] | None = None
     length: Length | None = None
-    device: Words | None = None
-    distance_from_source: Length | None = None
+    parallel: Annotated[int, Plain(whole(1, 8))] | None = None
+    device: Names | None = None
+    distance_from_source: Lengths | None = None
 
 
 class RunEntry(Strict):
-    """A power run, both poles at once."""
+    """A power run, both poles at once.
+
+    ``cable``: a size or the id of a power cable's record; ``parallel``: conductors side by side on each pole; devices
+    in order from the source (the pack; on the run of a controller the busbar; else ``from``).
+    """
 
     from_: Words = Field(alias="from")
     to: Words
-    cable: Annotated[str, Plain(SIZE)] | None = None
+    cable: Annotated[str, Plain(CABLE)] | None = None
     length: Length | None = None
-    device: Words | None = None
-    distance_from_source: Length | None = None
+    parallel: Annotated[int, Plain(whole(1, 8))] | None = None
+    laid: Annotated[str, Plain(word("free air", "enclosed", "conduit"))] | None = None
+    through_wall: Annotated[bool, Plain(yes_no())] | None = None
+    device: Names | None = None
+    distance_from_source: Lengths | None = None
     plus: PoleEntry | None = None
     minus: PoleEntry | None = None
 
@@ -226,6 +282,14 @@ class RackEntry(Strict):
 
     model: Words | None = None
     new: Annotated[bool, Plain(yes_no())] | None = None
+    ambient_c: Annotated[float | Span, Plain(number(-60, 80, "C"))] | None = None
+
+
+class BusbarEntry(Strict):
+    """A busbar: its posts in order, and its record."""
+
+    posts: Names | None = None
+    model: Words | None = None
 
 
 class SiteFile(Strict):
@@ -236,7 +300,9 @@ class SiteFile(Strict):
     catalogs: list[Words] = Field(min_length=1)
     ambient_c: Annotated[float | Span, Plain(number(-60, 80, "C"))] | None = None
     dc_ground: Annotated[str, Plain(word("floating", "minus", "plus", "unknown"))] = "unknown"
-    code: Words | None = None
+    code: Annotated[str, Plain(word("none", "IEC", "NEC 2017", "NEC 2020", "NEC 2023", "NEC 2026"))] | None = None
+    storage_place: (
+        Annotated[str, Plain(word("utility", "storage", "garage", "detached", "outside", "other"))] | None) = None
     load: Load | None = None
     racks: dict[Words, RackEntry] = Field(default_factory=dict)
     packs: dict[Ids, DeviceEntry] = Field(min_length=1)
@@ -245,7 +311,7 @@ class SiteFile(Strict):
     found: FoundSection = FoundSection()
     links: LinksSection = LinksSection()
     cables: dict[Ids, CableEntry] = Field(default_factory=dict)
-    posts: dict[Ids, Any] = Field(default_factory=dict)
+    posts: dict[Ids, Posts] = Field(default_factory=dict)
     runs: dict[Ids, RunEntry] = Field(default_factory=dict)
     set_: dict[Ids, FoundEntry] = Field(default_factory=dict, alias="set")
     wishes: WishesEntry = WishesEntry()

@@ -11,7 +11,7 @@ from interop.records.bind import Bound, bind_part
 from interop.records.catalog import LoadedRecord
 from interop.records.facts import Reading
 from interop.records.faults import InputFaults, nearest
-from interop.records.leaves import Expected, normal_id, number
+from interop.records.leaves import Expected, Span, normal_id, number
 from interop.records.models import Record
 from interop.records.nodes import Document, shown
 from interop.records.switches import Pattern, pattern_texts
@@ -20,7 +20,7 @@ from interop.site.ranges import MOST, expand_many, numbered
 from interop.site.read_links import read_cables, read_links
 from interop.site.read_runs import read_posts, read_runs
 from interop.site.reader import SECTIONS, Known, Path, Reader, Records
-from interop.site.site import Device, Found, Site
+from interop.site.site import Device, Found, Load, Site
 from interop.site.wishes import read_accepted, read_wishes
 
 __all__ = ["bind_site", "read_site"]
@@ -64,7 +64,13 @@ def read_site(document: Document, raw: SiteFile, records: Records, inputs: tuple
     if reader.faults:
         raise InputFaults(reader.faults)
     return Site(raw.name, document.file, reader.devices, links, none, cables, found_links, found_cables, runs, wishes,
-                accepted, raw.ambient_c, raw.dc_ground, (*inputs, *sorted(reader.used.items())))
+                accepted, raw.ambient_c, raw.dc_ground, (*inputs, *sorted(reader.used.items())), reader.busbars,
+                _load(raw), raw.code, raw.storage_place)
+
+
+def _load(raw: SiteFile) -> Load:
+    load = raw.load
+    return Load() if load is None else Load(load.usual_w, load.highest_w, load.must_stay_on_w)
 
 
 def _on_a_link(reader: Reader) -> None:
@@ -110,7 +116,9 @@ def _read_devices(reader: Reader) -> None:
     for i, (name, kind, entry, place, loaded, at) in enumerate(rows):
         new = _new(reader, entry, place)
         reader.devices[name] = Device(name, kind, loaded, place, new, entry.units, i, ranks.get(i, -1), at,
-                                      lands_on=entry.cable_lands_on, firmware=entry.firmware)
+                                      lands_on=entry.cable_lands_on, firmware=entry.firmware,
+                                      age_years=entry.age_years, found_capacity_ah=entry.found_capacity_ah,
+                                      ambient_c=_ambient(reader, place))
 
 
 def _expand(reader: Reader, section: str, kind: str, key: str, entry: DeviceEntry,
@@ -182,6 +190,13 @@ def _new(reader: Reader, entry: DeviceEntry, place: str | None) -> bool:
         return entry.new
     _, defaults = _rack_defaults(reader, (place,))
     return defaults is not None and defaults.new is True
+
+
+def _ambient(reader: Reader, place: str | None) -> float | Span | None:
+    """The ambient [C] of a place: that of its rack, else that of the site."""
+    _, defaults = _rack_defaults(reader, (place,))
+    own = defaults.ambient_c if defaults is not None else None
+    return reader.raw.ambient_c if own is None else own
 
 
 def _rack_defaults(reader: Reader, places: Sequence[str | None]) -> tuple[str | None, RackEntry | None]:

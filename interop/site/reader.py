@@ -14,7 +14,7 @@ from interop.records.leaves import Expected, normal_id
 from interop.records.nodes import Document, Path, shown
 from interop.site.models import SiteFile
 from interop.site.ranges import expand_ids, expand_many, range_length
-from interop.site.site import Device
+from interop.site.site import Busbar, Device
 
 __all__ = ["SECTIONS", "Known", "Path", "Reader", "Records"]
 
@@ -76,6 +76,7 @@ class Reader:
         self.units_lost: set[str] = set()
         self.blind: set[str] = set()
         self.posts: dict[str, tuple[str, ...]] = {}
+        self.busbars: dict[str, Busbar] = {}
         self._known = known
         self._spoilt = {path[:n] for path in known.spoilt for n in range(1, len(path) + 1)}
         self._bad_records: set[str] = set()

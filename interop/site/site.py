@@ -10,7 +10,8 @@ from interop.records.leaves import Span
 from interop.records.models import Record
 from interop.records.switches import Pattern
 
-__all__ = ["Accepted", "Cable", "Device", "End", "Found", "Link", "Made", "Run", "Site", "Wish"]
+__all__ = ["Accepted", "Busbar", "Cable", "Device", "End", "Found", "InRun", "Link", "Load", "Made", "Pole", "Run",
+           "Site", "Wish"]
 
 At = tuple[int, int]
 """Line and column in the site file, from 1."""
@@ -42,6 +43,9 @@ class Device:
     set_patterns: Mapping[str, Pattern] = field(default_factory=dict)
     lands_on: str | None = None
     firmware: str | None = None
+    age_years: float | Span | None = None
+    found_capacity_ah: float | Span | None = None
+    ambient_c: float | Span | None = None
 
     @property
     def record(self) -> Record:
@@ -96,13 +100,65 @@ class Cable:
 
 
 @dataclass(frozen=True)
+class InRun:
+    """A protective device or switch in one pole of a run, and its distance from the source [m]."""
+
+    loaded: LoadedRecord
+    distance_m: float | None
+
+
+@dataclass(frozen=True)
+class Pole:
+    """One pole of a run: posts at its ends (None at a device), conductor, devices in order from the source.
+
+    ``size``: as written, None where not stated; ``cable``: the record of a power cable; ``length_m`` [m] of each of
+    the ``parallel`` conductors.
+    """
+
+    a_post: str | None = None
+    b_post: str | None = None
+    size: str | None = None
+    cable: LoadedRecord | None = None
+    length_m: float | None = None
+    parallel: int = 1
+    devices: tuple[InRun, ...] = ()
+
+
+@dataclass(frozen=True)
 class Run:
-    """A power run (topology): between a device or busbar post and another."""
+    """A power run between a device or a busbar ("busbar NAME") and another; ``unit``: of a set of controllers, from 1.
+
+    The source is at ``a``, but for the run of a controller or load, where it is the busbar at ``b``.
+    """
 
     id: str
     a: str
     b: str
     at: At
+    unit: int | None = None
+    plus: Pole = Pole()
+    minus: Pole = Pole()
+    laid: str | None = None
+    through_wall: bool | None = None
+
+
+@dataclass(frozen=True)
+class Busbar:
+    """A busbar: its posts in order, and its record where it has one."""
+
+    id: str
+    posts: tuple[str, ...]
+    loaded: LoadedRecord | None
+    at: At
+
+
+@dataclass(frozen=True)
+class Load:
+    """The load to carry at the outlets [W]; None: not stated."""
+
+    usual_w: float | Span | None = None
+    highest_w: float | Span | None = None
+    must_stay_on_w: float | Span | None = None
 
 
 @dataclass(frozen=True)
@@ -147,6 +203,10 @@ class Site:
     ambient_c: float | Span | None
     dc_ground: str
     inputs: tuple[tuple[str, bytes], ...]
+    busbars: Mapping[str, Busbar] = field(default_factory=dict)
+    load: Load = Load()
+    code: str | None = None
+    storage_place: str | None = None
 
     @property
     def packs(self) -> tuple[Device, ...]:

@@ -116,7 +116,7 @@ accepted: {rule: mixing-silent}
     assert refused(tmp_path) == [
         ('site.yaml:4:1: ambiant_c: got field "ambiant_c"; expected a known field: accepted, ambient_c, cables, '
         "catalogs, code, controllers, dc_ground, devices, found, interop, links, load, name, packs, posts, racks, "
-        "runs, set, wishes; nearest known name: ambient_c"),
+        "runs, set, storage_place, wishes; nearest known name: ambient_c"),
         "site.yaml:5:7: load: got a list; expected a map of fields",
         'site.yaml:6:12: dc_ground: got "earth"; expected one of: floating, minus, plus, unknown',
         ('site.yaml:8:23: packs.A1.mode: got field "mode"; expected a known field: age_years, cable_lands_on, '

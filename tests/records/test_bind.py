@@ -102,8 +102,8 @@ def test_faults_of_the_text_come_along() -> None:
 @pytest.mark.parametrize(
     ("more", "line"),
     [
-        ("cell: {}", ('cell: got field "cell"; expected a known field: addresses, buses, cable, cells, '
-                      'device, electric, '
+        ("cell: {}", ('cell: got field "cell"; expected a known field: addresses, busbar, buses, cable, cells, '
+                      'conductor, converter, device, electric, '
                      "family, firmware, follows, generation, id, interop, kind, levels, limits, lines, manager, modes, "
                      "name, pins, ports, printed, procedures, revision, sources, switches, terminals, "
                      "with; nearest known "

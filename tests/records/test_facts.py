@@ -10,7 +10,8 @@ from interop.records.answers import Answer
 from interop.records.facts import ABSENT, ByCase, Fact, FactClass, Statement
 from interop.records.faults import InputFaults
 from interop.records.leaves import Span, TimedCurrent
-from interop.records.models import Bus, Cells, Electric, Limits, Record
+from interop.records.models import Bus, Cells, Limits, Record
+from interop.records.power import Electric
 from tests.records.small import record, record_text, told
 
 
