@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -19,6 +20,8 @@ __all__ = ["read_posts", "read_runs"]
 _NAME = identifier("a busbar")
 _POSTS = "a list of posts, such as [1..8], or a map of posts and model"
 _IN_RUN = ("protective device",)
+_HEAD_AGAIN = re.compile(r"(?P<head>\S*?)(?P<first>[0-9]+)\s*\.\.\s*(?P=head)(?=[0-9])")
+"""A range whose name is said twice, ``A1..A3``; it is read as ``A1..3``."""
 
 
 # ---- busbars ----
@@ -185,6 +188,7 @@ def _ends(reader: Reader, path: Path, text: str, count: int, *, at_device: bool)
     """
     if reader.spoilt(path):
         return ()
+    text = _HEAD_AGAIN.sub(r"\g<head>\g<first>..", text)
     spread = numbered(text, count) if count else None
     if spread is None and count:
         reader.uneven(path, text, count, "ends", str(path[-2]))

@@ -84,8 +84,8 @@ def test_the_schema_is_one_and_says_what_each_field_wants(kind: str) -> None:
     # groups of fields, whose own fields are described, and parts judged with the whole site at hand
     assert set(plain) <= {"made", "chain", "packs", "reports_to", "may_leave", "about", "none", "posts",
                           "built_in_device", "code", "electric", "cells", "modes", "sockets", "table", "one_of",
-                          "links", "cables", "load", "plus", "minus", "number", "device", "cable", "conductor", "busbar",
-                          "distance_from_source"}
+                          "links", "cables", "load", "plus", "minus", "number", "device", "cable", "conductor",
+                          "busbar", "distance_from_source"}
 
 
 def test_there_is_something_to_judge() -> None:
