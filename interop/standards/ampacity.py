@@ -126,11 +126,11 @@ def terminal_column_c(size: Size, circuit_a: float, marked_c: int | None = None)
 def small_conductor_device_a(size: Size) -> float | None:
     """Largest device [A] on a small conductor (240.4(D)), whatever its ampacity; infinite from 8 AWG on.
 
-    None for metric sizes and below 14 AWG, of which the rule as known here says nothing.
+    None for metric sizes and for small sizes that the rule as known here does not name (below 14 AWG, 13, 11, 9 AWG).
     """
-    if size.unit == "mm2" or size.area_mm2 < _14_AWG_MM2:
+    if size.unit == "mm2":
         return None
-    return _SMALL_CONDUCTORS.get(size.text, math.inf)
+    return math.inf if size.area_mm2 >= _8_AWG_MM2 else _SMALL_CONDUCTORS.get(size.text)
 
 
 def may_run_in_parallel(size: Size) -> bool:
@@ -148,7 +148,7 @@ def _check_column(column_c: int) -> None:
 
 _1_0_AWG_MM2 = parse_size("1/0 AWG").area_mm2
 _1_AWG_MM2 = parse_size("1 AWG").area_mm2
-_14_AWG_MM2 = parse_size("14 AWG").area_mm2
+_8_AWG_MM2 = parse_size("8 AWG").area_mm2
 
 # --- NEC table 310.16 -----------------------------------------------------------------------------
 # Copper, at most three current-carrying conductors in raceway, cable or earth, 30 C ambient; A at 60, 75 and 90 C.
