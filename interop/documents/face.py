@@ -67,7 +67,7 @@ class CableFace:
     `if_straight` says what happens when a plain straight cable is used in its place. `installed`: it stands there
     already; then `was` are its conductors now, contact at `from` with contact at `to` (None: nobody knows how it is
     made), and `was_cut` those of its conductors that are cut already. `old_plugs` are the plugs it has at `from` and
-    `to` where they are to be replaced, else "".
+    `to` where they are to be replaced, else "". `letters`: what is printed beside the pins at each end, by pin.
     """
 
     plug_from: str
@@ -80,6 +80,7 @@ class CableFace:
     poles_from: tuple[str, ...] = ()
     poles_to: tuple[str, ...] = ()
     old_plugs: tuple[str, str] = ("", "")
+    letters: tuple[tuple[tuple[str, str], ...], tuple[tuple[str, str], ...]] = ((), ())
 
 
 @dataclass(frozen=True)

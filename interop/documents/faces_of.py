@@ -13,7 +13,7 @@ from interop.records.models import SwitchRow
 from interop.records.pins import port_poles
 from interop.records.switches import positions
 from interop.site.site import Device
-from interop.standards.sizes import format_length
+from interop.standards.sizes import Length, format_length
 from interop.wiring.contacts import NotStated, Verdict, joining
 from interop.wiring.stage import StageEnd
 
@@ -40,6 +40,7 @@ def faces_of(decisions: Decisions) -> Faces:
                 _poles(decisions, cable.a),
                 _poles(decisions, cable.b),
                 stands.old_plugs if stands is not None else ("", ""),
+                (_letters(decisions, cable.a), _letters(decisions, cable.b)),
             )
     for removed in decisions.removed:
         a, b = removed.cable.a, removed.cable.b
@@ -50,8 +51,15 @@ def faces_of(decisions: Decisions) -> Faces:
 
 
 def _length_words(metres: float) -> str:
-    """A length to the centimetre: a cable is not made finer, and 6 ft are 1.83 m."""
-    return format_length(round(metres, 2) if metres >= 0.1 else metres)
+    """A length as written, in metres to the centimetre: a cable is not made finer. 6 ft are 1.83 m: both are said."""
+    words = format_length(round(float(metres), 2) if metres >= 0.1 else float(metres))
+    written = metres.text if isinstance(metres, Length) else ""
+    return f"{written} ({words})" if written.endswith(("ft", "in")) else words
+
+
+def _letters(decisions: Decisions, end: StageEnd) -> tuple[tuple[str, str], ...]:
+    """What is printed beside the pins of a socket, by pin: makers use A and B either way round."""
+    return tuple(decisions.site.devices[end.device].record.printed.get(end.port or "", {}).items())
 
 
 def _if_straight(decisions: Decisions, cable: Planned, plugs: tuple[str, str]) -> str | None:

@@ -46,7 +46,7 @@ class NoteInput:
     """Everything one note says. `beeps` has, for each contact of end 1 (rows) and end 2 (columns), the reading.
 
     `work` is what to do with the cable, `moves` which plug goes where, `controller` what else to do there, `sockets`
-    what becomes of the sockets of a cable that is taken out.
+    what becomes of the sockets of a cable that is taken out, `letters` what is printed beside the pins in use.
     """
 
     id: str
@@ -69,6 +69,7 @@ class NoteInput:
     settle: tuple[str, ...]
     settle_more: int
     sockets: str
+    letters: str = ""
 
 
 def _hint(kind: str) -> str:
@@ -166,6 +167,17 @@ def _states(joined: Iterable[str], cut: Iterable[str], removed: Iterable[str | N
     return found | {pin: "exchange" if found.get(pin) == "keep" else "remove" for pin in gone}
 
 
+def _letters(joined: Mapping[str, str], face: CableFace) -> str:
+    """The letters printed beside the pins that a conductor ends on; "" where there are none."""
+    told = []
+    for number, (used, letters) in enumerate(zip((set(joined), set(joined.values())), face.letters, strict=True), 1):
+        words = [f"{pin} {letter}" for pin, letter in letters if pin in used]
+        told += [f"end {number}: {', '.join(words)}"] if words else []
+    if not told:
+        return ""
+    return f"Printed beside the pins: {'; '.join(told)}. Join by number, never by letter."
+
+
 def _out_words(plan: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
     """What becomes of the sockets of a cable that is taken out; only packs have setting sheets."""
     ends = dict.fromkeys(end[0] for end in (entry["from"], entry["to"]) if end[0] is not None)
@@ -210,6 +222,7 @@ def _note(plan: Mapping[str, Any], cable: str, face: CableFace, faces: Faces) ->
         settle=settle,
         settle_more=settle_more,
         sockets=_out_words(plan, entry) if goes else "",
+        letters=_letters(joined, face),
     )
 
 

@@ -10,6 +10,7 @@ import math
 import re
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import Self
 
 from interop.standards.sources import Certainty, Source
 
@@ -17,6 +18,7 @@ __all__ = [
     "AWG_SOURCE",
     "LENGTH_EXPECTED",
     "SIZE_EXPECTED",
+    "Length",
     "Size",
     "SizeError",
     "awg_diameter_mm",
@@ -58,7 +60,21 @@ class Size:
         return self.area_mm2 / _MM2_PER_CIRCULAR_MIL
 
 
-def parse_length_m(text: str) -> float:
+class Length(float):
+    """A length [m] that knows how it was written: somebody who wrote 6 ft has a tape in feet."""
+
+    __slots__ = ("text",)
+
+    def __new__(cls, metres: float, text: str) -> Self:
+        """Return a length [m] with the text it was read from."""
+        length = super().__new__(cls, metres)
+        length.text = text
+        return length
+
+    text: str
+
+
+def parse_length_m(text: str) -> Length:
     """Length [m] from text in m, cm, mm, ft or in; the nearest double to the exact value.
 
     Raises `SizeError` for any other text, and outside 1 mm to 10 km.
@@ -67,7 +83,7 @@ def parse_length_m(text: str) -> float:
     metres = Fraction(match["number"]) * _METRES[match["unit"]]
     if not _SHORTEST_M <= metres <= _LONGEST_M:
         raise SizeError(text, f"{LENGTH_EXPECTED}, from 1 mm to 10 km")
-    return float(metres)
+    return Length(float(metres), " ".join(text.split()))
 
 
 def format_length(metres: float) -> str:

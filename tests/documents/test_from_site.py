@@ -235,12 +235,13 @@ def test_the_printed_note_has_a_row_for_what_goes_and_its_foot(tmp_path: Path) -
     package = plan_site(load_site(tmp_path / "site.yaml"), draft=True)
     pages = [" ".join(page.split()) for page in texts(package.files["cable-notes.pdf"], tmp_path)]
     (page,) = [page for page in pages if "D5 ALTER" in page]
-    assert "re-pinned: NOT a straight cable; 7 conductors to remove, 1.83 m." in page
+    assert "re-pinned: NOT a straight cable; 7 conductors to remove, 6 ft (1.83 m)." in page
     assert "4 4 blue blue 4-5 REMOVE, both ends" in page
     assert "1 8 white/green white/orange 1-2 JOIN: not there now" in page
     assert page.count("REMOVE, both ends") == 7
     assert "Crossed out: cut or remove. White cross on black: the conductor there now goes, another one comes." in page
     assert "D5 page 1 of 1" in page
+    assert "Printed beside the pins: end 1: 1 B, 2 A; end 2: 7 A, 8 B. Join by number, never by letter." in page
 
 
 # ---- a plug that does not fit ----

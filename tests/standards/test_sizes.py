@@ -168,3 +168,10 @@ def test_every_gauge_is_smaller_than_the_one_before() -> None:
 def test_a_gauge_number_outside_the_standard_is_refused(number: int) -> None:
     with pytest.raises(ValueError, match="is outside -3"):
         awg_diameter_mm(number)
+
+
+def test_a_length_knows_how_it_was_written() -> None:
+    length = parse_length_m(" 6  ft ".strip())
+    assert (float(length), length.text) == (1.8288, "6 ft")
+    assert length == 1.8288
+    assert hash(length) == hash(1.8288)
