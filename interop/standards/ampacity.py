@@ -113,7 +113,7 @@ def terminal_column_c(size: Size, circuit_a: float, marked_c: int | None = None)
     """Column [C] that terminals allow: as marked (the lower of both ends), else by the circuit's rating [A].
 
     Unmarked: 60 C where the circuit is rated 100 A or less or the conductor is 1 AWG or smaller, 75 C above both
-    (110.14(C)(1)). Raises `ValueError` for another column and a rating not above zero.
+    (110.14(C)). Raises `ValueError` for another column and a rating not above zero.
     """
     if not 0 < circuit_a < math.inf:
         raise ValueError(f"a rating [A] is above zero, got {circuit_a}")
@@ -184,7 +184,7 @@ _TABLE_310_16: Mapping[str, tuple[int, int, int]] = MappingProxyType(
 # Every printed entry is round(sqrt((Tc - Ta) / (Tc - 30)), 2) with Ta the top of its band (V1+calc). There is a second
 # table on a 40 C base, which belongs to other ampacity tables.
 
-AMBIENT_SOURCE = Source("NEC", "table 310.15(B)(1), 30 C base", Certainty.CALC)
+AMBIENT_SOURCE = Source("NEC", "ambient factors of table 310.16, 30 C base", Certainty.CALC)
 _TABLE_AMBIENT_C = 30
 
 # --- Rules around the table -----------------------------------------------------------------------
@@ -192,5 +192,5 @@ _TABLE_AMBIENT_C = 30
 SMALL_CONDUCTOR_SOURCE = Source("NEC", "240.4(D)", Certainty.V2)
 _SMALL_CONDUCTORS = MappingProxyType({"14 AWG": 15, "12 AWG": 20, "10 AWG": 30})
 
-TERMINAL_SOURCE = Source("NEC", "110.14(C)(1)", Certainty.V2)
+TERMINAL_SOURCE = Source("NEC", "110.14(C)", Certainty.V2)
 PARALLEL_SOURCE = Source("NEC", "310.10(G)", Certainty.V2)
