@@ -1,0 +1,103 @@
+"""A quick bound on what packs and branches may carry over a box of resistances: sound, and close on a common busbar.
+
+For packs whose voltages without current are equal nothing circulates, and currents come from the ports alone. Let
+element k have its lowest resistance r and everything else its highest (its current falls as its own resistance rises:
+it is an ideal voltage behind a resistance). The voltage across k is the sum over ports q of Z_kq I_q, and
+|Z_kq| <= sqrt(Z_kk Z_qq), the impedance matrix being positive semidefinite. Z_kk and Z_qq are driving-point
+resistances, which only grow when any resistance grows (Rayleigh). So
+
+    |I_k| <= sqrt(Z_kk) / r * sum_q sqrt(Z_qq) |I_q|    with Z taken where k is lowest and all others are highest,
+
+and no resistances in the box pass it. Exact where all packs and ports meet in two nodes. What a port's own run adds
+to Z_qq is left out: a current source in series with a resistance is that source.
+
+Source of the two theorems: textbooks on electrical networks (Rayleigh's monotonicity law; reciprocity), from memory.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from interop.circuit.chains import Chains
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    from interop.circuit.chains import Box
+    from interop.circuit.network import Network
+
+    Floats = NDArray[np.float64]
+    Spots = NDArray[np.int64]
+
+__all__ = ["surely_at_most"]
+
+_ALIKE_V = 1e-9
+
+
+def surely_at_most(network: Network, box: Box, port_a: ArrayLike) -> tuple[Floats, Floats] | None:
+    """Return amounts [A] that no pack (P,) and no branch (B,) passes in either direction, over the whole box.
+
+    ``port_a`` (Q,): constant port currents [A]. None where packs differ in their voltage without current, so that
+    something circulates, or where a port is not joined to the packs. Raises `ValueError` for a box of another size.
+    """
+    emf = network.pack_emf_v
+    if len(emf) and np.ptp(emf) > _ALIKE_V * np.abs(emf).max():
+        return None
+    chains = Chains.of(network, box)
+    part, grounds = chains.parts()
+    if np.any(part[chains.port_plus] != part[chains.port_minus]):
+        return None
+    amps = np.abs(np.asarray(port_a, dtype=np.float64))
+    alone = np.zeros(len(chains.first))     # what the ports' own runs carry: their currents, whatever the resistances
+    ends = tuple(np.array([_seen(chains, int(node), float(a), alone) for node, a in zip(side, amps, strict=True)], int)
+                 for side in (chains.port_plus, chains.port_minus))
+    impedance = _impedance(chains, grounds)
+    own = _across(impedance, chains.first, chains.second)                     # (C,) Z_kk, everything at its highest
+    ports = _across(impedance, ends[0], ends[1])                              # (Q,) Z_qq
+    between = _between(impedance, (chains.first, chains.second), (ends[0], ends[1]))     # (C, Q) Z_kq
+    more = 1 / chains.low_ohm - 1 / chains.high_ohm                           # conductance that k gains at its lowest
+    own_low = own / (1 + more * own)
+    ports_low = ports[None, :] - between**2 * (more / (1 + more * own))[:, None]
+    most = np.sqrt(own_low) / chains.low_ohm * (np.sqrt(np.maximum(ports_low, 0)) @ amps)
+    most = np.where(alone > 0, alone, most)
+    carried = np.where(chains.chain >= 0, most[chains.chain], 0.0)
+    return carried[: len(network.packs)], carried[len(network.packs):]
+
+
+def _seen(chains: Chains, node: int, amps: float, alone: Floats) -> int:
+    """Where a port's current enters the rest: past the one chain that its node hangs on, if that is all there is.
+
+    What it passes carries just the port's current, which is added to ``alone`` (C,).
+    """
+    came = -1
+    while True:
+        here = [k for k in np.flatnonzero((chains.first == node) | (chains.second == node)).tolist() if k != came]
+        if len(here) != 1 or chains.emf_v[here[0]] != 0:
+            return node
+        came = here[0]
+        alone[came] += amps
+        node = int(chains.second[came] if chains.first[came] == node else chains.first[came])
+
+
+def _impedance(chains: Chains, grounds: Spots) -> Floats:
+    """Voltage of every node for 1 A into every node (N, N), everything at its highest, one node of each part at 0 V."""
+    keep = np.ones(chains.nodes, bool)
+    keep[grounds] = False
+    used = np.zeros(chains.nodes, bool)
+    used[chains.first] = used[chains.second] = True
+    keep &= used
+    across = chains.incidence()[:, keep]
+    out = np.zeros((chains.nodes, chains.nodes))
+    out[np.ix_(keep, keep)] = np.linalg.inv(across.T @ ((1 / chains.high_ohm)[:, None] * across))
+    return out
+
+
+def _across(impedance: Floats, a: Spots, b: Spots) -> Floats:
+    return impedance[a, a] + impedance[b, b] - 2 * impedance[a, b]
+
+
+def _between(impedance: Floats, chains: tuple[Spots, Spots], ports: tuple[Spots, Spots]) -> Floats:
+    (a, b), (p, m) = chains, ports
+    return (impedance[np.ix_(a, p)] - impedance[np.ix_(a, m)] - impedance[np.ix_(b, p)] + impedance[np.ix_(b, m)])
