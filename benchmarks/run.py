@@ -1,6 +1,6 @@
 """Benchmarks: ratios measured in one run and growth exponents, asserted; absolute times are printed only.
 
-    python benchmarks/run.py [start] [check] [growth] [oracle]
+    python benchmarks/run.py [start] [check] [growth] [oracle] [power]
 
 Each part prints what it measured and its bound; the exit status is 1 when a bound is passed.
 """
@@ -155,7 +155,14 @@ def oracle() -> bool:
     )
 
 
-PARTS = {"start": start, "check": check, "growth": growth, "oracle": oracle}
+def power() -> bool:
+    """The power side: its own modules measure and bound it."""
+    import course
+
+    return all([course.week_of_drift(), course.worst_of_a_rack()])
+
+
+PARTS = {"start": start, "check": check, "growth": growth, "oracle": oracle, "power": power}
 
 if __name__ == "__main__":
     wanted = sys.argv[1:] or list(PARTS)

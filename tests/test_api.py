@@ -56,8 +56,9 @@ def test_input_faults_are_raised_once_with_all_of_them(tmp_path: Path) -> None:
 def test_check_site() -> None:
     judged = interop.check_site(interop.load_site(DEMO))
     assert {one.level.value for one in judged.found} == {"caution", "note"}
-    (stop,) = [one for one in judged.planned if one.level.value == "stop"]
-    assert (stop.rule, stop.verdict) == ("power-not-judged", "cannot-tell")
+    stops = [one for one in judged.planned if one.level.value == "stop"]
+    assert [(stop.rule, stop.verdict) for stop in stops] == [
+        ("device-polarised", "cannot-tell"), ("power-not-judged", "cannot-tell")]
     assert any("rack" in one for one in judged.not_judged)
 
 

@@ -3,41 +3,27 @@
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, lru_cache
+from functools import cache
 
-from interop.choose.conductors import CableChoice, ConductorChoice, choose_conductors
+from interop.choose.conductors import ConductorChoice, choose_conductors
+from interop.choose.installed import best_lead, ends_along
+from interop.choose.making import Maker
 from interop.choose.members import LinkChoice, PackChoice
+from interop.choose.naming import Naming, Planned, new_name, shown_face
 from interop.choose.no_cable import NoCable
 from interop.choose.route import Hop, bus_ports, propose_order, site_hops, sockets_along
-from interop.records.models import Record
-from interop.records.pins import port_poles
+from interop.choose.towards import Attachment, attachments, ends_first, listed, on_packs_bus
+from interop.site.ends import end_at
 from interop.site.site import Cable, Device, Site
-from interop.wiring.contacts import CableSlot, Chain, Face, NotStated, Socket, is_blank
-from interop.wiring.faces import port_of_socket, socket_face
+from interop.wiring.contacts import CableSlot, Chain, Socket
 from interop.wiring.paths import shape_of
-from interop.wiring.stage import StageEnd, joined_pins
-from interop.wiring.talks import RecordKey, Talk, chain_talks, controller_talks, report_talks
+from interop.wiring.stage import StageEnd
+from interop.wiring.talks import RecordKey
 
-__all__ = ["Blocked", "Planned", "Routed", "alike_blank", "route_link"]
-
-
-@dataclass(frozen=True)
-class Planned:
-    """A cable of the plan. ``choice`` None: nothing could be chosen, the pins are as the site states (or not known)."""
-
-    id: str
-    a: StageEnd
-    b: StageEnd
-    joined: tuple[tuple[str, str], ...] | None
-    kind: str
-    cut: tuple[str, ...]
-    carries: str
-    length_m: float | None
-    at: tuple[int, int]
-    choice: CableChoice | None = None
-    bridged: tuple[str, ...] = ()
+__all__ = ["Blocked", "Planned", "Routed", "route_link", "with_installed"]
 
 
 @dataclass(frozen=True)
@@ -52,194 +38,210 @@ class Blocked:
 
 @dataclass(frozen=True)
 class Routed:
-    """The order of a link with its cables."""
+    """The order of a link with its cables. ``path``: its chain runs from pack to pack without branch or ring."""
 
     order: tuple[str, ...]
     cables: tuple[Planned, ...]
+    path: bool = True
 
 
 def route_link(
     site: Site, choice: LinkChoice, packs: Mapping[str, PackChoice], taken: set[tuple[str, str]]
 ) -> Routed | Blocked:
-    """Return the order and the cables of a chosen link, or what leaves no cable.
+    """Return the order and the cables of a chosen link as if all were to be made, or what leaves no cable.
 
     ``taken`` are (controller, socket) that other links use; those of this link are added.
     """
-    naming = _Naming(site, choice, packs, taken)
+    naming = Naming(site, choice, packs, taken)
     chain = _chain(naming)
     if isinstance(chain, Blocked):
         return chain
-    reports = _reports(naming, {(e.device, e.socket) for c in chain.cables for e in (c.a, c.b)})
-    if isinstance(reports, Blocked):
-        return reports
-    return Routed(chain.order, (*chain.cables, *reports))
+    reports = _reports(naming, chain, {(e.device, e.socket) for c in chain.cables for e in (c.a, c.b)})
+    return _made(naming, replace(chain, cables=(*chain.cables, *reports)), {})
 
 
-class _Naming:
-    """One link with its packs' sockets and the identity of every bus on it."""
-
-    def __init__(
-        self, site: Site, choice: LinkChoice, packs: Mapping[str, PackChoice], taken: set[tuple[str, str]]
-    ) -> None:
-        self.site = site
-        self.taken = taken
-        self.choice = choice
-        self.packs = packs
-        self.chain: Talk | None = choice.family.chain if choice.family is not None else None
-        self.report: Talk | None = choice.family.report if choice.family is not None else None
-        self.pairs: dict[object, bool] = {}
-
-    def kind(self, device: str) -> tuple[int, str | None]:
-        return id(self.record(device)), self.mode(device)
-
-    def record(self, device: str) -> Record:
-        return self.site.devices[device].record
-
-    def mode(self, device: str) -> str | None:
-        pack = self.packs.get(device)
-        return pack.mode if pack is not None else None
-
-    def chain_buses(self, device: str) -> tuple[str, ...]:
-        mode = self.mode(device)
-        if self.chain is None or mode is None:
-            return ()
-        return chain_talks(self.record(device), mode).get(self.chain, ())
-
-    def report_buses(self, device: str) -> tuple[str, ...]:
-        if self.report is None:
-            return ()
-        if self.site.devices[device].kind != "pack":
-            return controller_talks(self.record(device)).get(self.report, ())
-        mode = self.mode(device)
-        return report_talks(self.record(device), mode).get(self.report, ()) if mode is not None else ()
-
-    def socket(self, end: StageEnd, carries: str, parity: int) -> Socket | None:
-        """Return the socket at an end; ``parity`` keeps the other buses of neighbours apart."""
-        if end.port is None or end.socket is None:
-            return None
-        alive = self.chain_buses(end.device) if carries == "chain" else self.report_buses(end.device)
-        face = _face(
-            RecordKey(self.record(end.device)), end.port, end.socket, self.mode(end.device), alive, carries, parity
-        )
-        return Socket(end.device, end.port, end.socket, face)
-
-
-@lru_cache(maxsize=65536)
-def _face(
-    key: RecordKey, port: str, socket: str, mode: str | None, alive: tuple[str, ...], carries: str, parity: int
-) -> Face:
-    """Equal sockets share one face, so that equal cables are studied once. No net passes a pin of an unlike bus, so
-    two names in turn are enough to keep the other buses of a chain's devices apart.
+def with_installed(
+    site: Site, choice: LinkChoice, packs: Mapping[str, PackChoice], routed: Routed, installed: Mapping[str, Cable]
+) -> Routed:
+    """Return a routed link whose cables are the installed ones where there are any, by the id of the planned one: as
+    they are made where that is possible. A cable that the plan adds takes the name and length of the installed one.
     """
-    return socket_face(key.record, port, socket, mode, lambda bus: carries if bus in alive else f"own {parity} {bus}")
+    turned = tuple(_turned(cable, installed.get(cable.id)) for cable in routed.cables)
+    made = _made(Naming(site, choice, packs, set()), replace(routed, cables=turned), installed)
+    if isinstance(made, Blocked):
+        return routed  # cannot be: what is installed may be altered
+    return replace(made, cables=tuple(_named(cable, installed.get(cable.id)) for cable in made.cables))
 
 
-def _chain(naming: _Naming) -> Routed | Blocked:
+def _turned(cable: Planned, lead: Cable | None) -> Planned:
+    """A chain cable that the plan adds runs from end to end as the installed one is written."""
+    if lead is None or cable.wanted is not None or cable.carries != "chain":
+        return cable
+    along = ends_along(lead, cable.a, cable.b) == (lead.a, lead.b)
+    return cable if along else replace(cable, a=cable.b, b=cable.a)
+
+
+def _named(cable: Planned, lead: Cable | None) -> Planned:
+    if lead is None or cable.wanted is not None:
+        return cable
+    return replace(cable, id=lead.id, length_m=lead.length_m, at=lead.at)
+
+
+def _made(naming: Naming, routed: Routed, installed: Mapping[str, Cable]) -> Routed | Blocked:
+    """Choose the conductors of all cables: between packs that follow one another of all at once, others one by one."""
+    maker = Maker(naming, installed)
+    done: list[Planned] = []
+    bare = [replace(c, joined=None, kind="straight", cut=(), choice=None) for c in routed.cables]
+    for carries, run in itertools.groupby(bare, key=lambda c: c.carries):
+        cables = tuple(run)
+        for row in [cables] if carries == "chain" and routed.path else [(cable,) for cable in cables]:
+            chosen = maker.row(row, carries)
+            if isinstance(chosen, NoCable):
+                ends = tuple(dict.fromkeys(naming.record(e.device).id for c in row for e in (c.a, c.b)))
+                return Blocked(_kinds(naming) if carries == "chain" else ends, chosen)
+            done += chosen
+    return replace(routed, cables=tuple(done))
+
+
+def _chain(naming: Naming) -> Routed | Blocked:
     choice, site = naming.choice, naming.site
     members = choice.members
     if len(members) < 2:
         return Routed(members, ())
-    hops = None if choice.link.propose_cables else site_hops(choice.link, members, site.cables, choice.manager)
+    beside = tuple(on_packs_bus(site, choice))
+    wanted = [cable for cable in site.cables if naming.may_hop(cable)]
+    hops = None if choice.link.propose_cables else site_hops(choice.link, members, wanted, choice.manager, beside)
     if hops is None:
         proposed = _proposed_hops(naming)
         if proposed is None:
             return Blocked(_kinds(naming), _probe(naming))
         hops = proposed
-    order = tuple(dict.fromkeys(p for hop in hops for p in (hop.first, hop.second)))
-    ports = {p: _chain_ports(naming, p) for p in order}
-    ends = sockets_along(hops, {p: naming.record(p) for p in order}, ports, _kept_for_reports(naming, hops))
+    row = tuple(dict.fromkeys(p for hop in hops for p in (hop.first, hop.second)))
+    ports = {p: _chain_ports(naming, p) for p in row}
+    kept, records = _kept_for_reports(naming, hops, ports), {p: naming.record(p) for p in row}
+    ends = sockets_along(hops, records, ports, kept, directed=not _manager_anywhere(naming))
     cables = [_planned(naming, hop, a, b, i) for i, (hop, (a, b)) in enumerate(zip(hops, ends, strict=True), 1)]
-    lone = next((end.device for pair in ends for end in pair if end.socket is None), None)
+    naming.taken |= {(e.device, e.socket) for c in cables for e in (c.a, c.b) if e.device in beside and e.socket}
+    lone = next((end.device for pair in ends for end in pair if end.socket is None and end.device not in beside), None)
     if lone is not None:
         return Blocked(_kinds(naming), None, lone)
-    if shape_of(members, [(hop.first, hop.second) for hop in hops]).kind != "path":
-        return Routed(members, _as_stated(site, cables, {c.id: c for c in site.cables}))
-    chosen = _conductors(naming, cables, "chain")
-    return Blocked(_kinds(naming), chosen) if isinstance(chosen, NoCable) else Routed(order, chosen)
+    path = shape_of(row, [(hop.first, hop.second) for hop in hops]).kind == "path" and not set(members) - set(row)
+    return Routed(tuple(p for p in row if p not in beside) if path else members, tuple(cables), path)
 
 
-def _chain_ports(naming: _Naming, name: str) -> tuple[tuple[str, str], ...]:
-    """The sockets a pack's chain cables may use: a port can carry the chain and yet be one that members leave alone."""
+def _chain_ports(naming: Naming, name: str) -> tuple[tuple[str, str], ...]:
+    """The sockets a pack's chain cables may use: a port can carry the chain and yet be one that members leave alone, or
+    one that makes the manager by being empty. Of a controller on the packs' own bus: those that no other cable takes.
+    """
     record = naming.record(name)
+    if naming.site.devices[name].kind != "pack":
+        every = bus_ports(record, naming.report_buses(name), None)
+        return tuple((port, socket) for port, socket in every if (name, socket) not in naming.taken)
     role = "manager" if name == naming.choice.manager else "members"
+    empty = record.manager.port if role == "manager" and "empty port" in record.manager.made_by.values else None
     return tuple(
         (port, socket)
         for port, socket in bus_ports(record, naming.chain_buses(name), naming.mode(name))
-        if record.ports[port].unused_by != role
+        if record.ports[port].unused_by != role and port != empty
     )
 
 
-def _kept_for_reports(naming: _Naming, hops: Sequence[Hop]) -> dict[str, set[str]]:
+def _kept_for_reports(
+    naming: Naming, hops: Sequence[Hop], ports: Mapping[str, Sequence[tuple[str, str]]]
+) -> dict[str, set[str]]:
     """Keep the sockets of the cables to the controllers free: a report port can carry the chain on other pins."""
-    source = _reporter(naming.choice)
-    if source is None or naming.report is None:
-        return {}
-    taken = {
-        end.socket
-        for hop in hops
-        if hop.cable is not None
-        for end in (hop.cable.a, hop.cable.b)
-        if end.device == source and end.socket is not None
-    }
-    kept: set[str] = set()
-    for controller in naming.choice.link.reports_to:
-        end = _report_end(naming, source, _report_cable(naming, source, controller), taken | kept)
+    kept: dict[str, set[str]] = {}
+    if naming.report is None:
+        return kept
+    pairs = [(hop.first, hop.second) for hop in hops]
+    for one in _to_controllers(naming, pairs, tuple(dict.fromkeys(p for pair in pairs for p in pair))):
+        if naming.site.devices[one.source].kind != "pack":
+            continue
+        taken = {
+            end.socket
+            for hop in hops
+            if (cable := hop.cable or hop.lead) is not None
+            for end in (cable.a, cable.b)
+            if end.device == one.source and end.socket is not None
+            and (hop.cable is not None or (end.port, end.socket) in ports.get(one.source, ()))
+        }
+        mine = kept.setdefault(one.source, set())
+        end = _report_end(naming, one.source, one.cable, taken | mine)
         if end.socket is not None:
-            kept.add(end.socket)
-    return {source: kept}
+            mine.add(end.socket)
+    return kept
 
 
-def _reporter(choice: LinkChoice) -> str | None:
-    """The pack that the controllers' cables go to: the manager, or the first pack where the controller polls every
-    pack.
-    """
-    return choice.manager if choice.manager is not None else next(iter(choice.members), None)
+def _to_controllers(
+    naming: Naming, pairs: Sequence[tuple[str, str]], row: Sequence[str]
+) -> tuple[Attachment, ...]:
+    """The cables to the controllers that do not stand in a row of devices already; ``pairs``: its neighbours."""
+    packs = set(naming.choice.members)
+    ends = [name for pair in pairs for name in pair]
+
+    def room(name: str) -> int:
+        return len(bus_ports(naming.record(name), naming.report_buses(name), naming.mode(name))) - ends.count(name)
+
+    order = [p for p in row if p in packs] or naming.choice.members
+    return attachments(naming.towards, naming.choice, order, room, [p for p in dict.fromkeys(ends) if p not in packs])
 
 
-def _kinds(naming: _Naming) -> tuple[str, ...]:
+def _kinds(naming: Naming) -> tuple[str, ...]:
     return tuple(dict.fromkeys(naming.record(p).id for p in naming.choice.members))
 
 
-def _planned(naming: _Naming, hop: Hop, a: StageEnd, b: StageEnd, number: int) -> Planned:
+def _planned(naming: Naming, hop: Hop, a: StageEnd, b: StageEnd, number: int) -> Planned:
     cable = hop.cable
+    carries = "chain" if {naming.site.devices[e.device].kind for e in (a, b)} == {"pack"} else "report"
     if cable is None:
-        name = _new_name(naming.site, f"{naming.choice.link.id}-{number}")
-        return Planned(name, a, b, None, "straight", (), "chain", None, naming.choice.link.at, None, hop.bridged)
+        far = next((e.device for e in (a, b) if naming.site.devices[e.device].kind != "pack"), None)
+        name = new_name(naming.site, f"{naming.choice.link.id}-" + (f"to-{far}" if far is not None else f"{number}"))
+        return Planned(
+            name, *_pack_first(naming, a, b), None, "straight", (), carries, None, naming.choice.link.at, None,
+            hop.bridged,
+        )
     if cable.a.device != a.device:
         a, b = b, a
-    return Planned(cable.id, a, b, None, "straight", (), "chain", cable.length_m, cable.at, None, hop.bridged)
+    a, b = _pack_first(naming, a, b)
+    return Planned(cable.id, a, b, None, "straight", (), carries, cable.length_m, cable.at, None, hop.bridged, cable)
 
 
-def _new_name(site: Site, name: str) -> str:
-    taken = {*site.devices, *(c.id for c in (*site.cables, *(site.found_cables or ())))}
-    while name in taken:
-        name += "n"
-    return name
+def _pack_first(naming: Naming, a: StageEnd, b: StageEnd) -> tuple[StageEnd, StageEnd]:
+    """The ends of a cable with a controller's last."""
+    kinds = [naming.site.devices[end.device].kind for end in (a, b)]
+    return (b, a) if kinds[0] != "pack" and kinds[1] == "pack" else (a, b)
 
 
-def _proposed_hops(naming: _Naming) -> tuple[Hop, ...] | None:
+def _proposed_hops(naming: Naming) -> tuple[Hop, ...] | None:
     choice, site = naming.choice, naming.site
     devices = [site.devices[p] for p in choice.members]
-    installed = frozenset(
-        frozenset((c.a.device, c.b.device))
-        for c in site.found_cables or ()
-        if c.a.device is not None and c.b.device is not None
-    )
+    pairs = {frozenset((c.a.device, c.b.device)) for c in site.found_cables or () if c.a.device and c.b.device}
+    leads = {pair: best_lead(naming, *sorted(pair)) for pair in pairs if pair <= set(choice.members)}
     order = propose_order(
         devices,
         choice.manager,
         lambda a, b: _pair_has_cable(naming, a, b),
-        installed,
+        frozenset(pair for pair, lead in leads.items() if lead is not None),
         lambda tried: _end_faults(naming, tried),
         anywhere=_manager_anywhere(naming),
     )
     if order is None:
         return None
-    written = {frozenset((c.a.device, c.b.device)): c for c in (site.found_cables or ())}
-    return tuple(Hop(a, b, written.get(frozenset((a, b)))) for a, b in itertools.pairwise(order))
+    order = _with_controllers(naming, order)
+    return tuple(Hop(a, b, None, (), leads.get(frozenset((a, b)))) for a, b in itertools.pairwise(order))
 
 
-def _manager_anywhere(naming: _Naming) -> bool:
+def _with_controllers(naming: Naming, order: tuple[str, ...]) -> tuple[str, ...]:
+    """The order, turned where a pack inside it has no socket left for the controller's cable that the site lists."""
+    if _end_faults(naming, order) < len(order):
+        return order
+    attached = [p for p in dict.fromkeys(a.source for a in listed(naming.towards, naming.choice)) if p in order]
+    turned = ends_first(order, attached, anywhere=_manager_anywhere(naming))
+    able = [one for one in turned if all(_pair_has_cable(naming, a, b) for a, b in itertools.pairwise(one))]
+    return min([order, *able], key=lambda one: _end_faults(naming, one))
+
+
+def _manager_anywhere(naming: Naming) -> bool:
     """Whether the manager may stand anywhere in the row: its switches make it the manager, no port and no place."""
     choice = naming.choice
     if choice.manager is None or choice.family is None:
@@ -248,11 +250,13 @@ def _manager_anywhere(naming: _Naming) -> bool:
     return choice.family.numbered and made_by in ("address", "flag", "dialect code", "newest")
 
 
-def _end_faults(naming: _Naming, order: Sequence[str]) -> int:
+def _end_faults(naming: Naming, order: Sequence[str]) -> int:
     """Count the terminators that an order leaves out of place: fixed inside the row, or missing at an end; and the
     packs inside the row that have one socket only.
     """
     fitted: dict[str, set[str | None]] = {}
+    beside = bool(on_packs_bus(naming.site, naming.choice))
+    kept = Counter(a.source for a in listed(naming.towards, naming.choice) if beside)
     needed = False
     for name in order:
         buses = [naming.record(name).buses[bus] for bus in naming.chain_buses(name)]
@@ -261,18 +265,19 @@ def _end_faults(naming: _Naming, order: Sequence[str]) -> int:
         needed = needed or any(t.ends.only == "required" for t in shared)
     inner, ends = order[1:-1], {order[0], order[-1]}
     missing = sum(fitted[name] == {"never"} for name in ends) if needed else 0
-    narrow = sum(len(_chain_ports(naming, name)) < 2 for name in inner)
+    sockets = {name: len(_chain_ports(naming, name)) - kept[name] for name in order}
+    narrow = sum(sockets[name] < 2 for name in inner) + sum(sockets[name] < 1 for name in ends)
     return missing + sum("always" in fitted[name] for name in inner) + narrow * len(order)
 
 
-def _pair_has_cable(naming: _Naming, a: str, b: str) -> bool:
+def _pair_has_cable(naming: Naming, a: str, b: str) -> bool:
     kinds = naming.kind(a), naming.kind(b)
     if kinds not in naming.pairs:
         naming.pairs[kinds] = _pair_of(naming, a, b)
     return naming.pairs[kinds]
 
 
-def _pair_of(naming: _Naming, a: str, b: str) -> bool:
+def _pair_of(naming: Naming, a: str, b: str) -> bool:
     return _pair(
         RecordKey(naming.record(a)),
         naming.mode(a),
@@ -299,11 +304,11 @@ def _pair(
         if not ports:
             return False
         port, socket = ports[pick]
-        ends.append(Socket(f"{pick}", port, socket, _face(key, port, socket, mode, buses, "chain", parity)))
+        ends.append(Socket(f"{pick}", port, socket, shown_face(key, port, socket, mode, buses, "chain", parity)))
     return isinstance(choose_conductors(Chain((CableSlot("probe", ends[0], ends[1]),))), ConductorChoice)
 
 
-def _probe(naming: _Naming) -> NoCable | None:
+def _probe(naming: Naming) -> NoCable | None:
     """The first two kinds that no cable joins, for the refusal."""
     members = [naming.site.devices[p] for p in naming.choice.members]
     firsts: dict[int, Device] = {}
@@ -323,197 +328,40 @@ def _probe(naming: _Naming) -> NoCable | None:
     return None
 
 
-def alike_blank(one: Socket, other: Socket, record_a: Record, record_b: Record, pair: tuple[str, str]) -> bool:
-    """Whether a conductor joins nothing but the same blank pin of two packs of one record (the maker's own lead)."""
-    if record_a is not record_b or pair[0] != pair[1]:
-        return False
-    return all(
-        is_blank(c)
-        for socket, pin in ((one, pair[0]), (other, pair[1]))
-        for c in socket.face.contacts.get(pin, (NotStated(),))
-    )
-
-
-def _conductors(naming: _Naming, cables: Sequence[Planned], carries: str) -> tuple[Planned, ...] | NoCable:
-    """Choose the conductors of cables that follow one another (one chain).
-
-    What the site wants made stays as written, its faults are for the rules; an installed cable that it leaves to
-    the plan stays as it is where that is possible and is altered where not.
-    """
-    wanted = {c.id: c for c in naming.site.cables}
-    installed = {
-        c.id: c for c in naming.site.found_cables or () if c.id not in wanted or wanted[c.id].made.kind == "propose"
-    }
-    soft = {c.id for c in cables if c.id in installed}
-    while True:
-        slots, kept = _slots(naming, cables, carries, wanted, {i: installed[i] for i in soft})
-        if slots is None:
-            return _as_stated(naming.site, cables, wanted)
-        found = choose_conductors(_oriented(slots))
-        if isinstance(found, ConductorChoice):
-            break
-        failing = {core.cable for core in found.cores}
-        if failing & soft:
-            soft -= failing
-        elif soft:
-            soft = set()
-        else:
-            made = {slot.id for slot in slots if slot.fixed is not None}
-            return _as_stated(naming.site, cables, wanted) if failing & made else found
-    by_id = {c.id: c for c in found.cables}
-    return tuple(_with_choice(cable, by_id[cable.id], kept[cable.id], _turned(slots, cable.id)) for cable in cables)
-
-
-Pins = tuple[tuple[str, str], ...]
-
-
-def _slots(
-    naming: _Naming,
-    cables: Sequence[Planned],
-    carries: str,
-    wanted: Mapping[str, Cable],
-    installed: Mapping[str, Cable],
-) -> tuple[list[CableSlot] | None, dict[str, Pins]]:
-    """Return the cable places with what is made already, and the blank pins a made cable joins alike (left out of
-    the choice).
-    """
-    slots: list[CableSlot] = []
-    kept: dict[str, Pins] = {}
-    parities: dict[str, int] = {}
-    for cable in cables:
-        one, other = (
-            naming.socket(end, carries, _parity(parities, end, far))
-            for end, far in ((cable.a, cable.b), (cable.b, cable.a))
-        )
-        if one is None or other is None:
-            return None, {}
-        fixed = _stated(naming.site, installed.get(cable.id) or wanted.get(cable.id), cable)
-        blank: Pins = ()
-        if any(p not in one.face.nodes or q not in other.face.nodes for p, q in fixed or ()):
-            return None, {}     # pins of a plug that nobody stated whole: nothing is chosen about it
-        if fixed is not None:
-            records = naming.record(cable.a.device), naming.record(cable.b.device)
-            blank = tuple(p for p in fixed if alike_blank(one, other, *records, p))
-            fixed = tuple(p for p in fixed if p not in blank)
-        slots.append(CableSlot(cable.id, one, other, fixed, carries=frozenset({carries})))
-        kept[cable.id] = blank
-    return slots, kept
-
-
-def _parity(parities: dict[str, int], end: StageEnd, far: StageEnd) -> int:
-    """Neighbours along a chain have unlike parity."""
-    if end.device not in parities:
-        parities[end.device] = 1 - parities[far.device] if far.device in parities else 0
-    return parities[end.device]
-
-
-def _as_stated(site: Site, cables: Sequence[Planned], written: Mapping[str, Cable]) -> tuple[Planned, ...]:
-    """Keep every made cable as the site states it (the rules say what is wrong); others straight with nothing known."""
-    return tuple(_stated_whole(site, c, _stated(site, written.get(c.id), c)) for c in cables)
-
-
-def _stated_whole(site: Site, cable: Planned, joined: tuple[tuple[str, str], ...] | None) -> Planned:
-    """A cable with the pins that the site states: re-pinned if any goes to another pin, else with the rest cut."""
-    if joined is None:
-        return cable
-    if any(one != other for one, other in joined):
-        return replace(cable, joined=tuple(sorted(joined, key=lambda p: (len(p[0]), p[0]))), kind="repinned")
-    poles = [port_poles(site.devices[end.device].record, end.port) if end.port else () for end in (cable.a, cable.b)]
-    kept = {pin for pin, _ in joined}
-    return replace(cable, joined=joined, cut=tuple(p for p in poles[0] if p in poles[1] and p not in kept))
-
-
-def _oriented(slots: Sequence[CableSlot]) -> Chain:
-    """Turn cables so that each goes on from the device where the one before ended."""
-    turned: list[CableSlot] = []
-    for i, slot in enumerate(slots):
-        if i == 0:
-            first_next = slots[1] if len(slots) > 1 else None
-            away = first_next is not None and slot.a.device in (first_next.a.device, first_next.b.device)
-            turned.append(_turn(slot) if away else slot)
-        else:
-            turned.append(slot if slot.a.device == turned[-1].b.device else _turn(slot))
-    return Chain(tuple(turned))
-
-
-def _turn(slot: CableSlot) -> CableSlot:
-    fixed = tuple((b, a) for a, b in slot.fixed) if slot.fixed is not None else None
-    return replace(slot, a=slot.b, b=slot.a, fixed=fixed)
-
-
-def _turned(slots: Sequence[CableSlot], name: str) -> bool:
-    chain = _oriented(slots).cables
-    return next(s.a.device for s in slots if s.id == name) != next(s.a.device for s in chain if s.id == name)
-
-
-def _with_choice(cable: Planned, choice: CableChoice, blank: Sequence[tuple[str, str]], turned: bool) -> Planned:
-    joined = tuple((b, a) for a, b in choice.joined) if turned else choice.joined
-    pins = (*joined, *blank)
-    order = sorted(pins, key=lambda p: (len(p[0]), p[0]))
-    cut = tuple(p for p in choice.cut if p not in {a for a, _ in blank})
-    return replace(cable, joined=tuple(order), kind=choice.kind, cut=cut, choice=choice)
-
-
-def _stated(site: Site, cable: Cable | None, planned: Planned) -> tuple[tuple[str, str], ...] | None:
-    """The joined pins of a cable that the site states as made, pin at ``a`` of the plan with pin at ``b``."""
-    if cable is None or cable.made.kind in ("propose", "unknown"):
-        return None
-    return joined_pins(site, cable, planned.a, planned.b)
-
-
 # ---- towards the controllers ----
 
 
-def _reports(naming: _Naming, used: set[tuple[str, str | None]]) -> tuple[Planned, ...] | Blocked:
-    """The cables from the manager to each controller (from the first pack where the controller polls every pack)."""
+def _reports(naming: Naming, row: Routed, used: set[tuple[str, str | None]]) -> tuple[Planned, ...]:
+    """The cables to each controller that does not stand in the row of packs already."""
     choice, site = naming.choice, naming.site
-    source = _reporter(choice)
-    if source is None or naming.report is None:
+    if naming.report is None:
         return ()
     found: list[Planned] = []
-    for controller in choice.link.reports_to:
-        cable = _report_cable(naming, source, controller)
+    for one in _to_controllers(naming, [(c.a.device, c.b.device) for c in row.cables], row.order):
+        source, controller, cable = one.source, one.controller, one.cable
         taken = {s for d, s in used if d == source and s is not None}
+        taken |= {s for d, s in naming.taken if d == source and site.devices[d].kind != "pack"}
         a = _report_end(naming, source, cable, taken)
         b = _report_end(naming, controller, cable, {s for d, s in naming.taken if d == controller})
         if a.socket is None or b.socket is None:
             continue  # no socket left: the rules say that no data cable reaches this controller
         used.add((source, a.socket))
         naming.taken.add((controller, b.socket))
-        name = cable.id if cable is not None else _new_name(site, f"{choice.link.id}-to-{controller}")
-        at = cable.at if cable is not None else choice.link.at
-        planned = Planned(name, a, b, None, "straight", (), "report", cable.length_m if cable is not None else None, at)
-        chosen = _conductors(naming, (planned,), "report")
-        if isinstance(chosen, NoCable):
-            return Blocked((naming.record(source).id, naming.record(controller).id), chosen)
-        found += chosen
+        wanted = cable if cable in site.cables else None
+        name = wanted.id if wanted is not None else new_name(site, f"{choice.link.id}-to-{controller}")
+        at = wanted.at if wanted is not None else choice.link.at
+        length = wanted.length_m if wanted is not None else None
+        found.append(Planned(name, a, b, None, "straight", (), "report", length, at, wanted=wanted))
     return tuple(found)
 
 
-def _report_cable(naming: _Naming, manager: str, controller: str) -> Cable | None:
-    """The wanted cable towards a controller: from the manager by name or by role, on this link."""
-    for cable in naming.site.cables:
-        for near, far in ((cable.a, cable.b), (cable.b, cable.a)):
-            if far.device != controller:
-                continue
-            if near.device is None and near.link in (None, naming.choice.link.id):
-                return cable
-            if near.device == manager:
-                return cable
-    for cable in naming.site.found_cables or ():
-        ends = {cable.a.device, cable.b.device}
-        if controller in ends and ends & set(naming.choice.link.packs):
-            return cable
-    return None
-
-
-def _report_end(naming: _Naming, device: str, cable: Cable | None, taken: set[str]) -> StageEnd:
+def _report_end(naming: Naming, device: str, cable: Cable | None, taken: set[str]) -> StageEnd:
     record = naming.record(device)
     candidates = [c for c in bus_ports(record, naming.report_buses(device), naming.mode(device)) if c[1] not in taken]
     end = None
     for one, other in ((cable.a, cable.b), (cable.b, cable.a)) if cable is not None else ():
         if one.device == device or (one.device is None and other.device != device):
-            end = one
+            end = one if one.port in record.ports else end_at(naming.site, device, one)
     if (
         end is not None
         and end.socket is not None
@@ -522,7 +370,7 @@ def _report_end(naming: _Naming, device: str, cable: Cable | None, taken: set[st
     ):
         end = None
     if end is not None and end.socket is not None:
-        return StageEnd(device, end.port or port_of_socket(record, end.socket), end.socket)
+        return naming.placed(device, end)
     if end is not None and end.port is not None and end.port in record.ports:
         sockets = [s for s in record.ports[end.port].sockets if s not in taken]
         return StageEnd(device, end.port, sockets[0] if sockets else None)

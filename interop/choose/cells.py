@@ -25,6 +25,7 @@ from interop.records.switches import (
     value_key,
 )
 from interop.site.site import Device
+from interop.wiring.stated import Use, unset
 from interop.wiring.talks import RecordKey, address_allowed, chain_address_rule, chain_talks, report_talks
 
 __all__ = [
@@ -34,6 +35,7 @@ __all__ = [
     "found_addresses",
     "found_codes",
     "kept",
+    "lacking",
     "moved",
     "set_codes",
     "slot_state",
@@ -291,3 +293,25 @@ def moved(codes: NDArray[np.int64], devices: Sequence[Device], found: NDArray[np
     count: NDArray[np.int64] = differs.sum(axis=2)
     count[[d.new for d in devices]] = 0
     return count
+
+
+def lacking(key: RecordKey, devices: Sequence[Device], states: Sequence[SlotState]) -> NDArray[np.int64]:
+    """Return for each (device, state) 1 where nothing in the record sets what the state asks for, else 0.
+
+    Zero throughout for a record with one mode: it has no other to be preferred.
+    """
+    found = np.zeros((len(devices), len(states)), dtype=np.int64)
+    if len(key.record.modes) < 2:
+        return found
+    stood = [d.found.mode if d.found is not None and not d.new else None for d in devices]
+    for mode in dict.fromkeys(stood):
+        row = [int(bool(unset(key.record, _use(key.record, state, mode)))) for state in states]
+        found[[one == mode for one in stood]] = row
+    return found
+
+
+def _use(record: Record, state: SlotState, stands_in: str | None) -> Use:
+    case = Case(state.role, state.mode, state.controller_bus, state.place, state.group, state.count or None)
+    shared = chain_talks(record, state.mode).get(state.chain, ()) if state.chain is not None else ()
+    reports = report_talks(record, state.mode).get(state.report, ()) if state.report is not None else ()
+    return Use(case, shared or tuple(record.addresses), shared, reports if state.role == "manager" else (), stands_in)

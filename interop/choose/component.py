@@ -15,6 +15,7 @@ from interop.choose.cells import (
     found_addresses,
     found_codes,
     kept,
+    lacking,
     moved,
     set_codes,
     slot_state,
@@ -375,6 +376,7 @@ def _fill(component: Component, family: Family, count: int, key: RecordKey, tabl
     found = component.found[key][keep]
     still = np.array([any(w.what == "switches" and d.id in w.about for w in component.must) for d in devices])
     member_modes = dict(family.modes)[key]
+    unset = np.zeros(table.allowed.shape, dtype=np.int64)
     for mode in dict.fromkeys((*member_modes, *(family.manager_modes if key == family.manager else ()))):
         open_to = [
             (mode in member_modes) if role == "member" else (key == family.manager and mode in family.manager_modes)
@@ -386,7 +388,10 @@ def _fill(component: Component, family: Family, count: int, key: RecordKey, tabl
         cost = moved(codes, devices, found)
         mine = _mode_levels(component, family, devices, table.slots, mode, cost, ambiguous)
         open_slots = possible[None, :] & ((cost == 0) | ~still[:, None]) & kept(codes, component.fixed[key][keep])
-        better = open_slots & (~table.allowed[rows] | _less(mine, [level[rows] for level in table.levels]))
+        lacks = lacking(key, devices, states)  # a mode that can be set stands before one that nothing known sets
+        before = [unset[rows], *(level[rows] for level in table.levels)]
+        better = open_slots & (~table.allowed[rows] | _less([lacks, *mine], before))
+        unset[rows] = np.where(better, lacks, unset[rows])
         for level, new in zip(table.levels, mine, strict=True):
             level[rows] = np.where(better, new, level[rows])
         table.allowed[rows] |= open_slots

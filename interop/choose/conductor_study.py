@@ -89,6 +89,7 @@ class Study:
     straight: bool
     joined: tuple[Pair, ...] | None
     references: tuple[tuple[str, tuple[str, ...]], ...]
+    no_references: bool = False
     moves: dict[object, object] = field(default_factory=dict)
     reports: dict[object, object] = field(default_factory=dict)
 
@@ -161,10 +162,11 @@ def _legal(a: Face, b: Face, a_copper: Copper, b_copper: Copper, a_pin: str, b_p
 
 @lru_cache(maxsize=_SHAPES)
 def study_of(a_in: Face | None, a: Face, b: Face, b_out: Face | None, fixed: tuple[Pair, ...] | None, no_repin: bool,
-             carries: frozenset[str] | None) -> Study:
+             carries: frozenset[str] | None, no_references: bool = False) -> Study:
     """Study the cable between faces ``a`` and ``b``; a_in, b_out are the other sockets of its two devices."""
     a_copper, b_copper = copper_of(a_in, a), copper_of(b, b_out)
-    legal = [(p, q) for p in a.poles for q in b.poles if _legal(a, b, a_copper, b_copper, p, q)]
+    pins = (a.poles, b.poles) if fixed is not None else (a.pins, b.pins)  # a shell stays joined, but never is anew
+    legal = [(p, q) for p in pins[0] for q in pins[1] if _legal(a, b, a_copper, b_copper, p, q)]
     wants = wants_of(a, b, carries)
     if fixed is not None:
         allowed = [pair for pair in legal if pair in fixed]
@@ -177,7 +179,8 @@ def study_of(a_in: Face | None, a: Face, b: Face, b_out: Face | None, fixed: tup
     joined = None if lost else _best_wires(a, b, allowed, wants or ())
     if joined is not None and fixed is not None:
         joined = fixed
-    return Study(a, b, a_copper, b_copper, b_out, fixed, wants or (), straight, joined, _reference_pins(a, allowed))
+    references = () if no_references and fixed is None else _reference_pins(a, b, allowed)
+    return Study(a, b, a_copper, b_copper, b_out, fixed, wants or (), straight, joined, references, no_references)
 
 
 def _covers(a: Face, allowed: Iterable[Pair], wants: Iterable[Want]) -> bool:
@@ -185,10 +188,10 @@ def _covers(a: Face, allowed: Iterable[Pair], wants: Iterable[Want]) -> bool:
     return all(want in carried for want in wants)
 
 
-def _reference_pins(a: Face, allowed: Iterable[Pair]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+def _reference_pins(a: Face, b: Face, allowed: Iterable[Pair]) -> tuple[tuple[str, tuple[str, ...]], ...]:
     reach: dict[str, list[str]] = {}
     for p, q in allowed:
-        if any(isinstance(one, Reference) for one in a.contacts[p]):
+        if all(any(isinstance(one, Reference) for one in held) for held in (a.contacts[p], b.contacts[q])):
             reach.setdefault(p, []).append(q)
     return tuple((p, tuple(reach[p])) for p in a.poles if p in reach)
 

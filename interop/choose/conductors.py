@@ -77,6 +77,7 @@ class LeftOut(Enum):
     NO_COUNTERPART = "the other end does not have it"
     NO_PIN_LEFT = "the other end has no pin left for it"
     MADE_OPEN = "the made cable leaves it open"
+    PASSES_ON = "through the other cables of the link it would carry load current past a BMS"
 
 
 Why = Joining | NodeFault | LeftOut
@@ -171,7 +172,8 @@ def _studies(chain: Chain) -> list[Study]:
             raise ValueError(f"made cable {slot.id} names a pin that its sockets do not have: {slot.fixed}")
         before = cables[k - 1].b.face if k else None
         after = cables[k + 1].a.face if k + 1 < len(cables) else None
-        studies.append(study_of(before, slot.a.face, slot.b.face, after, slot.fixed, slot.no_repin, slot.carries))
+        studies.append(study_of(before, slot.a.face, slot.b.face, after, slot.fixed, slot.no_repin, slot.carries,
+                                slot.no_references))
     return studies
 
 
@@ -353,7 +355,7 @@ def _make_report(study: Study, references: tuple[Pair, ...]) -> _Report:
     a, b = study.a, study.b
     chosen = {*(study.joined or ()), *references}
     joined = tuple(sorted(chosen, key=lambda pair: (a.position(pair[0]), b.position(pair[1]))))
-    poles = [p for p in a.poles if p in b.nodes] if study.straight and a.plug == b.plug else []
+    poles = [p for p in a.pins if p in b.nodes] if study.straight and a.plug == b.plug else []
     pairs = list(dict.fromkeys([*((p, p) for p in poles), *joined]))
     conductors = tuple(Conductor(p, q, (p, q) in chosen, _why(study, joined, p, q)) for p, q in pairs)
     out = (*_references_out(study, joined, "a"), *_references_out(study, joined, "b"))
@@ -374,7 +376,7 @@ def _why(study: Study, joined: Sequence[Pair], p: str, q: str) -> Why:
     if study.fixed is not None:
         return LeftOut.MADE_OPEN
     if judged.verdict is Verdict.REFERENCE:
-        return _BYPASS
+        return LeftOut.PASSES_ON if study.no_references else _BYPASS
     return LeftOut.SPARE if wires_of(judged.first) in study.wants else LeftOut.NOT_CARRIED
 
 
@@ -415,7 +417,7 @@ def _clearest(whys: Sequence[Why], otherwise: LeftOut) -> Why:
 
 
 def _pins_of(face: Face, kind: type) -> list[str]:
-    return [pin for pin in face.poles if any(isinstance(one, kind) for one in face.contacts[pin])]
+    return [pin for pin in face.pins if any(isinstance(one, kind) for one in face.contacts[pin])]
 
 
 def _open_lines(study: Study, joined: Sequence[Pair], end: Literal["a", "b"]) -> list[OpenLine]:

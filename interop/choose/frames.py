@@ -15,6 +15,7 @@ from interop.records.answers import Answer
 from interop.records.models import AddressRule, Record
 from interop.site.site import Device, Link
 from interop.wiring.mixing import pair_excluded, required_manager, required_modes
+from interop.wiring.stated import numbering
 from interop.wiring.talks import (
     RecordKey,
     Talk,
@@ -252,7 +253,7 @@ def _with_addresses(
     if (manager is not None and not modes) or most < 1:
         return
     rules = {key: _rule_of(key, own, chain) for key, own in modes_of}
-    by_switch = [k for k, r in rules.items() if r is not None and r.given == "by switches"]
+    by_switch = [k for k, r in rules.items() if r is not None and numbering(k.record, r) in ("by switches", None)]
     if by_switch and len(by_switch) != len(kinds):
         return
     shared: dict[str, object] = {

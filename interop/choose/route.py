@@ -29,33 +29,36 @@ MOST_BLOCKS = 12
 @dataclass(frozen=True)
 class Hop:
     """One cable of a route: from the pack nearer the start to the next. ``cable``: the wanted cable it is, or None
-    (new).
+    (new). ``lead``: an installed cable whose sockets it keeps where they serve.
     """
 
     first: str
     second: str
     cable: Cable | None
     bridged: tuple[str, ...] = ()
+    lead: Cable | None = None
 
 
 def site_hops(
-    link: Link, members: Sequence[str], cables: Sequence[Cable], manager: str | None
+    link: Link, members: Sequence[str], cables: Sequence[Cable], manager: str | None, others: Sequence[str] = ()
 ) -> tuple[Hop, ...] | None:
     """Return the hops of the order that the site states, with packs left off bridged; None where it states none.
 
-    Where its cables make no single path the hops are returned as written: the rules say what is wrong.
+    ``others``: devices that stand in the row like a pack where a cable leads to them (controllers on the packs' own
+    bus). Where its cables make no single path the hops are returned as written: the rules say what is wrong.
     """
-    inside, wanted = set(members), set(link.packs)
+    inside, wanted = set(members), {*link.packs, *others}
     graph: nx.MultiGraph = nx.MultiGraph()
     for cable in cables:
         a, b = cable.a.device, cable.b.device
         if a in wanted and b in wanted:
             graph.add_edge(a, b, cable=cable, bridged=())
-    if graph.number_of_edges() == 0:
+    between = any(a not in others and b not in others for a, b in graph.edges())
+    if not between and not any(graph.degree(one) > 1 for one in others if one in graph):
         return None
     _bridge(graph, [p for p in link.packs if p not in inside and p in graph])
     edges = [(a, b) for a, b in graph.edges()]
-    shape = shape_of(list(members), edges, manager)
+    shape = shape_of([*members, *(one for one in others if one in graph and graph.degree(one))], edges, manager)
     if shape.kind != "path":
         return tuple(Hop(a, b, data["cable"], data["bridged"]) for a, b, data in graph.edges(data=True))
     hops = []
@@ -212,33 +215,48 @@ def sockets_along(
     records: Mapping[str, Record],
     ports: Mapping[str, Sequence[tuple[str, str]]],
     taken: Mapping[str, set[str]],
+    *,
+    directed: bool = False,
 ) -> tuple[tuple[StageEnd, StageEnd], ...]:
-    """Return the ends of each hop: as the site names them, else the first free socket that fits the direction."""
+    """Return the ends of each hop: as the site names them, else as an installed cable stands where that serves, else
+    the first free socket that fits the direction. ``directed``: the row counts from its first pack on by the ports,
+    so that an installed cable which runs the other way is turned.
+    """
     used: dict[str, set[str]] = {name: set(sockets) for name, sockets in taken.items()}
-    for hop in hops:
-        for end in (hop.cable.a, hop.cable.b) if hop.cable is not None else ():
-            if end.device is not None and end.socket is not None:
-                used.setdefault(end.device, set()).add(end.socket)
+    stated = [_stated(hop, records, ports, directed=directed) for hop in hops]
+    for one in stated:
+        for device, at in one.items():
+            if at.socket is not None:
+                used.setdefault(device, set()).add(at.socket)
     found = []
-    for hop in hops:
+    for hop, named in zip(hops, stated, strict=True):
         ends = []
         for device, way in ((hop.first, "out"), (hop.second, "in")):
-            stated = _stated(hop.cable, device)
-            if stated is not None and stated.socket is not None:
-                ends.append(StageEnd(device, stated.port, stated.socket))
+            end = named.get(device)
+            if end is not None and end.socket is not None:
+                ends.append(StageEnd(device, end.port, end.socket))
                 continue
-            candidates = [c for c in ports.get(device, ()) if stated is None or stated.port in (None, c[0])]
+            candidates = [c for c in ports.get(device, ()) if end is None or end.port in (None, c[0])]
             free = _free(records[device], candidates, used.setdefault(device, set()), way)
             if free is not None:
                 used[device].add(free[1])
-            ends.append(
-                StageEnd(device, *free) if free is not None else StageEnd(device, stated.port if stated else None, None)
-            )
+            ends.append(StageEnd(device, *free) if free else StageEnd(device, end.port if end else None, None))
         found.append((ends[0], ends[1]))
     return tuple(found)
 
 
-def _stated(cable: Cable | None, device: str) -> End | None:
-    if cable is None:
-        return None
-    return next((end for end in (cable.a, cable.b) if end.device == device), None)
+def _stated(
+    hop: Hop, records: Mapping[str, Record], ports: Mapping[str, Sequence[tuple[str, str]]], *, directed: bool
+) -> dict[str, End]:
+    """The ends that a hop need not choose. A plug of an installed cable stays where its socket serves; neither does of
+    a cable that is turned.
+    """
+    if hop.cable is not None:
+        return {end.device: end for end in (hop.cable.a, hop.cable.b) if end.device is not None}
+    if hop.lead is None:
+        return {}
+    ends = {end.device: end for end in (hop.lead.a, hop.lead.b) if end.device is not None}
+    kept = {name: end for name, end in ends.items() if (end.port, end.socket) in ports.get(name, ())}
+    against = {hop.first: "in", hop.second: "out"}
+    ways = {name: records[name].ports[end.port or ""].direction.only for name, end in kept.items()}
+    return {} if directed and any(way == against[name] for name, way in ways.items()) else kept

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from interop.choose.cables import Blocked
 from interop.choose.no_cable import NoCable
-from interop.wiring.contacts import BusWire, Contact, Empty, LineWire, NotStated, Reference, Supply, Unknown
+from interop.wiring.contacts import BusWire, Contact, Empty, LineWire, NotStated, Reference, Shell, Supply, Unknown
 
 __all__ = ["blocked_words", "contact_words"]
 
@@ -19,6 +19,8 @@ def contact_words(contact: Contact) -> str:
         return f"reference ({contact.tie})"
     if isinstance(contact, Supply):
         return f"supply {contact.volts} V" if contact.volts != "not stated" else "supply"
+    if isinstance(contact, Shell):
+        return "shell, earthed" if contact.earthed else "shell, tied to nothing"
     words = {Empty: "must stay empty", Unknown: "unknown", NotStated: "not stated"}
     return words.get(type(contact), "unused")
 

@@ -16,7 +16,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["DENSE_BELOW", "Factored", "Network", "NetworkError", "State"]
+__all__ = ["DENSE_BELOW", "Factored", "Network", "NetworkError", "State", "parts_of"]
 
 
 DENSE_BELOW = 200
@@ -65,15 +65,11 @@ class Network:
     def __post_init__(self) -> None:
         _positive("resistance is not above zero", self.branches, self.branch_ohm)
         _positive("resistance is not above zero", self.packs, self.pack_ohm)
-        bad = [name for name, volts in zip(self.packs, self.pack_emf_v, strict=True) if not np.isfinite(volts)]
-        if bad:
-            raise NetworkError("voltage is not a number", bad)
+        _none("voltage is not a number", self.packs, ~np.isfinite(self.pack_emf_v))
         ends = ((self.branches, self.branch_a, self.branch_b), (self.packs, self.pack_plus, self.pack_minus),
                 (self.ports, self.port_plus, self.port_minus))
         for names, a, b in ends:
-            same = [name for name, one, other in zip(names, a, b, strict=True) if one == other]
-            if same:
-                raise NetworkError("both ends on one node", same)
+            _none("both ends on one node", names, np.asarray(a == b))
 
     @classmethod
     def of(cls, nodes: Sequence[str], branches: Sequence[tuple[str, str, str, float]],
@@ -109,6 +105,13 @@ class Network:
         return replace(self, branch_ohm=np.asarray(branch_ohm, dtype=np.float64),
                        pack_ohm=np.asarray(pack_ohm, dtype=np.float64))
 
+    def joined(self, a: NDArray[np.int64], b: NDArray[np.int64], ohm: float) -> Network:
+        """Return the network with further branches of one resistance [ohm] between pairs of nodes, after its own."""
+        return replace(
+            self, branches=self.branches + tuple(f"joint {i}" for i in range(len(a))),
+            branch_a=np.append(self.branch_a, a), branch_b=np.append(self.branch_b, b),
+            branch_ohm=np.append(self.branch_ohm, np.full(len(a), ohm)))
+
     def factored(self, closed: NDArray[np.bool_] | None = None, whole: NDArray[np.bool_] | None = None) -> Factored:
         """Return the node equations, factored. ``closed``: packs, ``whole``: branches that conduct (else all)."""
         return Factored(self, closed, whole)
@@ -117,7 +120,8 @@ class Network:
 class Factored:
     """The factored node equations of a network: conductances of branches and of conducting packs.
 
-    Every electrically separate part has one node at 0 V (``grounds``); ``part`` numbers the parts, node by node.
+    Every electrically separate part has one node at 0 V (``grounds``); ``part`` numbers the parts, node by node. ``lu``
+    is the sparse factorisation, None where the network is small and dense.
     """
 
     def __init__(self, network: Network, closed: NDArray[np.bool_] | None, whole: NDArray[np.bool_] | None) -> None:
@@ -128,14 +132,19 @@ class Factored:
         b = np.concatenate([network.branch_b[kept], network.pack_minus[on]])
         siemens = 1 / np.concatenate([network.branch_ohm[kept], network.pack_ohm[on]])
         count = len(network.nodes)
-        self.part = _parts(count, a, b)
+        self.part = parts_of(count, a, b)
         self.grounds = np.unique(self.part, return_index=True)[1]
         free = np.ones(count, bool)
         free[self.grounds] = False
         self._free = np.flatnonzero(free)
-        spot = np.full(count, -1)
-        spot[self._free] = np.arange(len(self._free))
-        self._solve = _dense(spot, a, b, siemens) if count < DENSE_BELOW else _sparse(spot, a, b, siemens)
+        self._spot = np.full(count, -1)
+        self._spot[self._free] = np.arange(len(self._free))
+        self.lu = None if count < DENSE_BELOW or not len(self._free) else _sparse(self._spot, a, b, siemens)
+        self._solve = self.lu.solve if self.lu is not None else _dense(self._spot, a, b, siemens)
+
+    def place(self, nodes: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return the rows of nodes in the factored equations, -1 for those at 0 V."""
+        return self._spot[nodes]
 
     def volts(self, injected_a: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the node voltages [V] for currents injected at the nodes [A]; shape (nodes,) or (nodes, cases).
@@ -149,13 +158,18 @@ class Factored:
 
 
 def _positive(text: str, names: Sequence[str], ohm: NDArray[np.float64]) -> None:
-    bad = [name for name, value in zip(names, ohm, strict=True) if not (value > 0 and np.isfinite(value))]
-    if bad:
-        raise NetworkError(text, bad)
+    _none(text, names, ~((ohm > 0) & np.isfinite(ohm)))
 
 
-def _parts(count: int, a: NDArray[np.int64], b: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Number the connected parts, by their first node."""
+def _none(text: str, names: Sequence[str], bad: NDArray[np.bool_]) -> None:
+    if len(names) != len(bad):
+        raise NetworkError(f"{len(bad)} figures for {len(names)} names", names)
+    if bad.any():
+        raise NetworkError(text, [names[i] for i in np.flatnonzero(bad).tolist()])
+
+
+def parts_of(count: int, a: NDArray[np.int64], b: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return the number of the connected part of each node (nodes,), parts counted by their first node."""
     if count >= DENSE_BELOW:
         from scipy.sparse import coo_array
         from scipy.sparse.csgraph import connected_components
@@ -195,4 +209,6 @@ def _sparse(spot: NDArray[np.int64], a: NDArray[np.int64], b: NDArray[np.int64],
     columns = np.concatenate([i[i >= 0], j[j >= 0], j[both], i[both]])
     values = np.concatenate([siemens[i >= 0], siemens[j >= 0], -siemens[both], -siemens[both]])
     matrix = csc_array((values, (rows, columns)), shape=(size, size))
-    return splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}, diag_pivot_thresh=0.0).solve
+    # columns here have a handful of entries: single columns, not panels of them, halve the time (measured)
+    return splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}, diag_pivot_thresh=0.0,
+                relax=1, panel_size=1)

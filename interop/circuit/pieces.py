@@ -150,9 +150,16 @@ def cable_ohms(wired: Pole, size: str, length_m: float) -> Ohms:
         raise ValueError(f"a length [m] is not below zero, got {length_m}")
     each = _per_metre(wired, size)
     one = Ohms(each.low * length_m, each.nominal * length_m, each.high * length_m, each.assumed)
-    lug = Ohms(JOINT_TOLERANCE.low, LUG.nominal, JOINT_TOLERANCE.high, "lugs not measured: 5 to 500 uohm each")
+    lug = _lug(wired)
     share = 1 / wired.parallel
     return (one + lug + lug).times(share, share, share)
+
+
+def _lug(wired: Pole) -> Ohms:
+    seen = span_of(wired.lug_uohm)
+    if seen is None:
+        return Ohms(JOINT_TOLERANCE.low, LUG.nominal, JOINT_TOLERANCE.high, "lugs not measured: 5 to 500 uohm each")
+    return Ohms(seen[0] * 1e-6, (seen[0] + seen[1]) / 2e6, seen[1] * 1e-6)
 
 
 def _per_metre(wired: Pole, size: str) -> Ohms:

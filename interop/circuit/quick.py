@@ -2,16 +2,16 @@
 
 For packs whose voltages without current are equal nothing circulates, and currents come from the ports alone. Let
 element k have its lowest resistance r and everything else its highest (its current falls as its own resistance rises:
-it is an ideal voltage behind a resistance). The voltage across k is the sum over ports q of Z_kq I_q, and
-|Z_kq| <= sqrt(Z_kk Z_qq), the impedance matrix being positive semidefinite. Z_kk and Z_qq are driving-point
-resistances, which only grow when any resistance grows (Rayleigh). So
+it is an ideal voltage behind a resistance). The voltage across k is the sum over ports q of Z_kq I_q. No node lies
+outside the two that a current is fed into (maximum principle), so |Z_kq| <= Z_qq, and by reciprocity <= Z_kk. Both are
+driving-point resistances, which only grow when any resistance grows (Rayleigh). So
 
-    |I_k| <= sqrt(Z_kk) / r * sum_q sqrt(Z_qq) |I_q|    with Z taken where k is lowest and all others are highest,
+    |I_k| <= sum_q min(Z_kk, Z_qq) |I_q| / r    with Z taken where k is lowest and all others are highest,
 
 and no resistances in the box pass it. Exact where all packs and ports meet in two nodes. What a port's own run adds
 to Z_qq is left out: a current source in series with a resistance is that source.
 
-Source of the two theorems: textbooks on electrical networks (Rayleigh's monotonicity law; reciprocity), from memory.
+Source of the three theorems: textbooks on electrical networks, from memory.
 """
 
 from __future__ import annotations
@@ -45,22 +45,22 @@ def surely_at_most(network: Network, box: Box, port_a: ArrayLike) -> tuple[Float
     emf = network.pack_emf_v
     if len(emf) and np.ptp(emf) > _ALIKE_V * np.abs(emf).max():
         return None
-    chains = Chains.of(network, box)
-    part, grounds = chains.parts()
-    if np.any(part[chains.port_plus] != part[chains.port_minus]):
+    part = network.factored().part
+    if np.any(part[network.port_plus] != part[network.port_minus]):
         return None
+    chains = Chains.of(network, box)
     amps = np.abs(np.asarray(port_a, dtype=np.float64))
     alone = np.zeros(len(chains.first))     # what the ports' own runs carry: their currents, whatever the resistances
     ends = tuple(np.array([_seen(chains, int(node), float(a), alone) for node, a in zip(side, amps, strict=True)], int)
                  for side in (chains.port_plus, chains.port_minus))
-    impedance = _impedance(chains, grounds)
+    impedance = _impedance(chains)
     own = _across(impedance, chains.first, chains.second)                     # (C,) Z_kk, everything at its highest
     ports = _across(impedance, ends[0], ends[1])                              # (Q,) Z_qq
     between = _between(impedance, (chains.first, chains.second), (ends[0], ends[1]))     # (C, Q) Z_kq
     more = 1 / chains.low_ohm - 1 / chains.high_ohm                           # conductance that k gains at its lowest
     own_low = own / (1 + more * own)
     ports_low = ports[None, :] - between**2 * (more / (1 + more * own))[:, None]
-    most = np.sqrt(own_low) / chains.low_ohm * (np.sqrt(np.maximum(ports_low, 0)) @ amps)
+    most = np.minimum(own_low[:, None], ports_low) @ amps / chains.low_ohm
     most = np.where(alone > 0, alone, most)
     carried = np.where(chains.chain >= 0, most[chains.chain], 0.0)
     return carried[: len(network.packs)], carried[len(network.packs):]
@@ -81,10 +81,10 @@ def _seen(chains: Chains, node: int, amps: float, alone: Floats) -> int:
         node = int(chains.second[came] if chains.first[came] == node else chains.first[came])
 
 
-def _impedance(chains: Chains, grounds: Spots) -> Floats:
+def _impedance(chains: Chains) -> Floats:
     """Voltage of every node for 1 A into every node (N, N), everything at its highest, one node of each part at 0 V."""
     keep = np.ones(chains.nodes, bool)
-    keep[grounds] = False
+    keep[chains.grounds()] = False
     used = np.zeros(chains.nodes, bool)
     used[chains.first] = used[chains.second] = True
     keep &= used

@@ -25,6 +25,7 @@ def command(site: Path, stage: str, as_json: bool, limit: int) -> Status:
 
     # read before the engine is imported: a mistyped word need not wait for it
     read = load_site(site, limit * 1_000_000, rule_names)
+    from interop.rules.finding import SUBJECTS
     from interop.rules.judge import check_site
 
     judged = check_site(read)
@@ -44,6 +45,6 @@ def command(site: Path, stage: str, as_json: bool, limit: int) -> Status:
         from interop.cli.show import show_check
 
         show_check(read, judged)
-    if any(one.subject != "power" for one in stops):
+    if any(one.verdict == "broken" or one.subject in SUBJECTS for one in stops):
         return Status.NO
     return Status.NOT_FOR_JOINING if stops else Status.CLEARED

@@ -14,6 +14,7 @@ __all__ = ["COMMANDS", "program"]
 COMMANDS: Final = {
     "check": LazyCommand("interop.cli.check:command", "Judge a site as it is written; decide nothing."),
     "plan": LazyCommand("interop.cli.plan:command", "Decide what is left open; write the plan's folder."),
+    "power": LazyCommand("interop.cli.power:command", "Show what every pack, device and run carries."),
     "explain": LazyCommand("interop.cli.explain:command", "Say what a rule means and how to put it right."),
     "schema": LazyCommand("interop.cli.schema:command", "Print the JSON Schema of records or site files."),
 }

@@ -1,23 +1,13 @@
-"""What the commands print for a reader: findings, the plan in short, one rule. Text is printed plainly, no markup.
-
-Lines are broken between words only, so that a position such as ``site.yaml:12:3`` or a switch pattern stays whole.
-"""
+"""What the commands print for a reader: findings, and the plan in short."""
 
 from __future__ import annotations
 
-import io
-import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from itertools import pairwise, zip_longest
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rich.cells import cell_len
-from rich.console import Console
-from rich.text import Text
-
-from interop.documents.plaintext import visible
-from interop.records.faults import seen
+from interop.cli.page import INDENT, Page
 from interop.rules.finding import Finding
 from interop.rules.judge import Judged
 from interop.rules.wording import named, shown_pattern
@@ -31,11 +21,6 @@ __all__ = ["show_check", "show_plan"]
 
 _LOOKS = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 _MARKS = {"stop": "STOP", "caution": "CAUTION", "note": "note"}
-_INDENT = 8
-_WIDEST = 120
-"""Longer lines are hard to follow (common practice), however wide the terminal is."""
-_PIPED = 100
-"""Width where no terminal tells one, so that a file is the same wherever it is written."""
 _DRAFT = "DRAFT - NOT FOR INSTALLATION"
 _LEGEND = ("Set and Was: one sign for each switch, in the order of the numbers under Switches: "
            "1 on, 0 off, x nobody looked.")
@@ -43,92 +28,12 @@ _TURNED = ("Upside down: with the label upright the row is seen, and drawn on it
            "to the first. Go by the numbers.")
 
 
-class _Page:
-    """Lines on the output: wrapped here, coloured by rich, which gets no markup and wraps nothing."""
-
-    def __init__(self) -> None:
-        if isinstance(sys.stdout, io.TextIOWrapper):  # a terminal of few characters shows the others as codes
-            sys.stdout.reconfigure(errors="backslashreplace")
-        self._console = Console(highlight=False, emoji=False, markup=False, soft_wrap=True)
-        terminal = self._console.is_terminal
-        self.width = max(40, min(self._console.width, _WIDEST)) if terminal else _PIPED
-
-    def line(self, text: str, look: str = "", *, indent: int = 0) -> None:
-        """Print a text that may hold what somebody wrote, every character of it visible."""
-        for row in _wrapped(visible(text), self.width - indent):
-            self._console.print(Text(" " * indent + row, style=look))
-
-    def head(self, mark: str, look: str, rule: str, more: str) -> None:
-        """Print the first line of a finding; all of it is our own text."""
-        apart = len(f"{mark:<{_INDENT}}{rule}{more}") > self.width
-        self._console.print(Text.assemble((f"{mark:<{_INDENT}}", look), (rule, "bold"), "" if apart else more))
-        if apart:
-            self._console.print(Text(" " * _INDENT + more.strip()))
-
-    def path(self, before: str, path: Path) -> None:
-        """Print a path in one piece, so that it can be copied."""
-        self._console.print(Text(f"{before}{seen(str(path))}"))
-
-    def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]], whole: Sequence[int] = ()) -> None:
-        """Print columns; those in ``whole`` are never broken, others between words. Without room for that, a line for
-        each cell.
-        """
-        cells = [[visible(cell) for cell in row] for row in rows]
-        widths = _widths([heads, *cells], self.width, whole)
-        if widths is None:
-            self._stacked(heads, cells)
-            return
-        for number, row in enumerate([heads, *cells]):
-            broken = [list(_wrapped(cell, width)) for cell, width in zip(row, widths, strict=True)]
-            for line in zip_longest(*broken, fillvalue=""):
-                text = "  ".join(part + " " * (wide - cell_len(part)) for part, wide in zip(line, widths, strict=True))
-                self._console.print(Text(text.rstrip(), style="bold" if number == 0 else ""))
-
-    def _stacked(self, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-        """Print each row as lines "head: cell"; a cell that is empty holds what the row above has, and is left out."""
-        for row in rows:
-            for i, (head, cell) in enumerate(zip(heads, row, strict=True)):
-                if cell:
-                    indent = 0 if i == 0 else 4
-                    for line in _wrapped(f"{head}: {cell}", self.width - indent):
-                        self._console.print(Text(" " * indent + line, style="bold" if i == 0 else ""))
-
-
-def _wrapped(text: str, width: int) -> Iterator[str]:
-    """Break a text between words; a word that is too long stays whole."""
-    line = ""
-    for word in text.split(" "):
-        joined = word if not line else f"{line} {word}"
-        if line and cell_len(joined) > width:
-            yield line
-            line = word
-        else:
-            line = joined
-    yield line
-
-
-def _widths(rows: Sequence[Sequence[str]], room: int, whole: Sequence[int]) -> list[int] | None:
-    """Width of each column; the widest that may be broken give way, down to their longest words, until the row has
-    room. None where it never has.
-    """
-    columns = list(zip(*rows, strict=True))
-    widths = [max(map(cell_len, column)) for column in columns]
-    least = [widths[i] if i in whole else max(cell_len(word) for cell in column for word in cell.split(" "))
-             for i, column in enumerate(columns)]
-    while sum(widths) + 2 * (len(widths) - 1) > room:
-        may = [i for i, width in enumerate(widths) if width > least[i]]
-        if not may:
-            return None
-        widths[max(may, key=lambda i: widths[i])] -= 1
-    return widths
-
-
 # ---- findings ----
 
 
 def show_check(site: Site, judged: Judged) -> None:
     """Print the findings of both stages."""
-    page = _Page()
+    page = Page()
     page.line(site.name, "bold")
     for title, items in (("As found", judged.found), ("As planned", judged.planned)):
         page.line(f"{title}: {_count(items)}", "bold")
@@ -143,12 +48,12 @@ def _count(items: Sequence[Finding]) -> str:
     return ", ".join(words) or "nothing to report"
 
 
-def _findings(page: _Page, items: Iterable[Finding]) -> None:
+def _findings(page: Page, items: Iterable[Finding]) -> None:
     for one in items:
         level = one.level.value
         page.head(_MARKS[level], _LOOKS[level], one.rule, "" if one.verdict == "broken" else " (cannot tell)")
         for line in _body(one):
-            page.line(line, indent=_INDENT)
+            page.line(line, indent=INDENT)
 
 
 def _body(one: Finding) -> Iterator[str]:
@@ -172,7 +77,7 @@ def _body(one: Finding) -> Iterator[str]:
 
 def show_plan(package: Package, out: Path) -> None:
     """Print the plan in short: links, packs, cables, findings, what was written."""
-    page = _Page()
+    page = Page()
     plan = package.plan
     page.line(str(plan["site"]["name"]), "bold")
     if plan["draft"]:
@@ -182,6 +87,7 @@ def show_plan(package: Package, out: Path) -> None:
     _packs(page, plan, package.decisions.site)
     if plan["cables"]:
         _cables(page, plan)
+    _settings(page, plan)
     page.line(f"As found: {_count(package.judged.found)}", "bold")
     _findings(page, [one for one in package.judged.found if one.level.value == "stop"])
     page.line(f"As planned: {_count(package.judged.planned)}", "bold")
@@ -196,11 +102,11 @@ def show_plan(package: Package, out: Path) -> None:
     page.line(verdict, "bold" if settings else "bold red")
     page.path("Written: ", out)
     for name in sorted(package.files):
-        page.line(name, indent=_INDENT)
+        page.line(name, indent=INDENT)
     page.line(f"Plan fingerprint: {' '.join(plan['fingerprint'][i:i + 4] for i in (0, 4, 8))}")
 
 
-def _link(page: _Page, link: Mapping[str, Any]) -> None:
+def _link(page: Page, link: Mapping[str, Any]) -> None:
     if link["manager"] is None and not link["members"]:
         page.line(f"Link {link['id']}: not formed", "bold red")
         return
@@ -209,17 +115,18 @@ def _link(page: _Page, link: Mapping[str, Any]) -> None:
               f"reports to {', '.join(link['reports_to']) or 'nobody'}")
     if not link["proved"]:
         page.line("Not proved best: there were too many ways to look through; see the reasons in plan.json.",
-                  "bold", indent=_INDENT)
+                  "bold", indent=INDENT)
     if link["runner_up"]:
-        page.line(str(link["runner_up"]["text"]), indent=_INDENT)
+        page.line(str(link["runner_up"]["text"]), indent=INDENT)
 
 
-def _packs(page: _Page, plan: Mapping[str, Any], site: Site) -> None:
+def _packs(page: Page, plan: Mapping[str, Any], site: Site) -> None:
     rows: list[tuple[str, ...]] = []
     turned = False
     for name, pack in plan["packs"].items():
         device, faces = plan["devices"][name], site.devices[name].record.switches
-        address = "-" if pack["address"] is None else str(pack["address"])
+        known = pack["address"] is not None
+        address = " or ".join(map(str, [pack["address"], *pack["address_also"]])) if known else "-"
         first = (name, device["place"] or "not stated", pack["role"], pack["mode"] or "-", address)
         settings = [(row, _numbers(faces[row]), _setting(faces[row].kind, one["set"]),
                      _was(faces[row].kind, one, new=not device["installed"])) for row, one in pack["switches"].items()]
@@ -259,8 +166,9 @@ def _was(kind: str, one: Mapping[str, Any], *, new: bool) -> str:
     return "the same" if list(one["set"]) == list(one["was"]) else _setting(kind, one["was"])
 
 
-def _cables(page: _Page, plan: Mapping[str, Any]) -> None:
-    from interop.documents.sockets import end_words, far_words, removed_words
+def _cables(page: Page, plan: Mapping[str, Any]) -> None:
+    from interop.documents.entries import entry_words
+    from interop.documents.sockets import end_words, far_words, removed_words, stands_elsewhere
 
     removing = any(cable["remove"] for cable in plan["cables"].values())
     rows = [(name, far_words(plan, cable, cable["from"]), far_words(plan, cable, cable["to"]), cable["work"],
@@ -269,17 +177,48 @@ def _cables(page: _Page, plan: Mapping[str, Any]) -> None:
     heads = ("Cable", "From", "To", "Work", "Joined", "Cut at both ends", *(["Remove"] if removing else []))
     page.table(heads, rows)
     for name, cable in plan["cables"].items():
+        if cable["installed_as"] is not None:
+            page.line(f"{name}: it stands already, labelled {cable['installed_as']}.")
         for old, new in cable["moved"]:
             if ("from" if new == cable["from"] else "to") in cable["new_plugs"]:
                 page.line(f"{name}: the plug in {end_words(old)} does not fit {end_words(new)}: with a new plug this "
                           "end goes there.")
-            elif old[0] == new[0] and old[2] is None:
+            elif not stands_elsewhere(old, new):
                 page.line(f"{name}: one plug belongs in {end_words(new)}; look where it is now.")
             else:
                 page.line(f"{name}: the plug in {end_words(old)} goes to {end_words(new)}.")
+    for name, cable in plan["cables"].items():
+        for words in cable["special"]:
+            page.line(f"{name}: {words}.", "bold")
     for controller, settings in plan["settings"].items():
-        if "dialect" in settings:
-            page.line(f"Enter in {controller}: {settings['dialect']['value']}.")
+        entry = entry_words(controller, settings)
+        if entry is not None:
+            page.line(entry)
+
+
+_SETTINGS = {"charge_v": ("charge voltage", " V"), "float_v": ("float voltage", " V"),
+             "recharge_v": ("charge again below", " V"), "charge_a": ("charge current of each unit", " A"),
+             "end_of_charge": ("end of charge", ""), "low_cut_v": ("stop discharge below", " V"),
+             "reconnect_v": ("start discharge again above", " V"), "equalise": ("equalise", ""),
+             "compensation": ("temperature compensation", ""), "on_link_loss": ("when the link is lost", "")}
+
+
+def _settings(page: Page, plan: Mapping[str, Any]) -> None:
+    """What to set in each controller, with the reason and the packs that set it."""
+    for name, settings in plan["settings"].items():
+        told = {key: one for key, one in settings.items() if key in _SETTINGS}
+        if told:
+            page.line(f"Settings of {name}", "bold")
+        for key, one in told.items():
+            by = f" Set by {named(one['set_by'])}." if one["set_by"] != [name] else ""
+            page.line(f"{_SETTINGS[key][0]}: {_value(key, one['value'])}", indent=4)
+            page.line(f"{one['because']}.{by}", "dim", indent=INDENT)
+
+
+def _value(key: str, value: float | str | None) -> str:
+    if value is None:
+        return "cannot be told"
+    return value if isinstance(value, str) else f"{value:g}{_SETTINGS[key][1]}"
 
 
 def _joined(pairs: Sequence[Sequence[str]]) -> str:

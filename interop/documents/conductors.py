@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from interop.documents.face import CableFace, FaceMismatch
@@ -29,7 +29,8 @@ class ConductorInput:
 
 
 def end_plugs(face: CableFace) -> tuple[Plug, Plug]:
-    """The plugs at `from` and `to`; one that no standard names has the pins of its record, in their order.
+    """The plugs at `from` and `to`; one that no standard names has the pins of its record, in their order. A plug has a
+    shell where it usually may, and where a conductor ends on one.
 
     Raises UnknownPlug if nobody says what pins it has.
     """
@@ -39,11 +40,12 @@ def end_plugs(face: CableFace) -> tuple[Plug, Plug]:
 
 def _plug(kind: str, poles: tuple[str, ...]) -> Plug:
     try:
-        return plug(kind)
+        known = plug(kind)
     except UnknownPlug:
         if not poles:
             raise
-        return Plug(kind, poles, COMMON_PRACTICE)
+        known = Plug(kind, tuple(pin for pin in poles if pin != SHELL), COMMON_PRACTICE)
+    return replace(known, may_have_shell=True) if SHELL in poles else known
 
 
 def contacts(kind: Plug) -> tuple[str, ...]:

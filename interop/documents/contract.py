@@ -6,10 +6,12 @@ import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from interop.choose.cables import Planned
-from interop.choose.members import LinkChoice
+from interop.choose.cables import Planned, Routed
+from interop.choose.cells import standing as standing_of
+from interop.choose.members import LinkChoice, PackChoice
 from interop.choose.plan import Decisions
 from interop.documents.canonical import fingerprint
+from interop.documents.entries import link_settings
 from interop.documents.findings import finding_json
 from interop.documents.reasons import reasons, runner_up_text
 from interop.documents.standing import cut_pins, lands_on, removed_pins, standing, work
@@ -18,8 +20,10 @@ from interop.records.switches import Pattern
 from interop.rules.finding import SUBJECTS, Finding, Level
 from interop.site.site import Cable, Device, End, Site
 from interop.wiring.energy import energy_wh
+from interop.wiring.mixing import special_cables
+from interop.wiring.numbering import BY_ORDER, by_order
 from interop.wiring.stage import StageEnd
-from interop.wiring.talks import chain_talks, controller_talks, report_talks
+from interop.wiring.talks import chain_address_rule, chain_talks, controller_talks, report_talks
 
 __all__ = ["FORMAT", "VERSION", "cleared", "plan_dict"]
 
@@ -46,9 +50,13 @@ def cleared(findings: Iterable[Finding]) -> dict[str, bool]:
 
 
 def plan_dict(
-    decisions: Decisions, planned: Sequence[Finding], found: Sequence[Finding], *, draft: bool, date: str | None
+    decisions: Decisions, planned: Sequence[Finding], found: Sequence[Finding], power: Json | None = None,
+    settings: Mapping[str, Json] | None = None, *, draft: bool, date: str | None
 ) -> Json:
-    """Return the whole plan in the shape of the contract, with its fingerprint (without the list of files)."""
+    """Return the whole plan in the shape of the contract, with its fingerprint (without the list of files).
+
+    ``power`` and the electrical ``settings``: as `interop.documents.power` gives them.
+    """
     site = decisions.site
     by_link = _buses(decisions)
     buses = {name: bus for of_link in by_link.values() for name, bus in of_link.items()}
@@ -67,8 +75,8 @@ def plan_dict(
         "buses": buses,
         "packs": {d.id: _pack(decisions, d, by_link) for d in site.packs},
         "cables": _cables(decisions),
-        "power": None,
-        "settings": _settings(decisions),
+        "power": power,
+        "settings": _merged(link_settings(decisions), settings or {}),
         "assumptions": [*_assumptions(site), *_groups(decisions), *_unread_rows(decisions)],
         "reasons": reasons(decisions),
     }
@@ -222,7 +230,7 @@ def _pack(decisions: Decisions, device: Device, by_link: Mapping[str, Mapping[st
     }
     address = choice.address if on else None
     if on and address is None:
-        address = _route_number(device, route.order if route is not None else ())
+        address = _route_number(decisions, device)
         at = {
             name: address
             for name, bus in buses.items()
@@ -236,7 +244,9 @@ def _pack(decisions: Decisions, device: Device, by_link: Mapping[str, Mapping[st
         "role": choice.role if on else "unmanaged",
         "link": choice.link if on else None,
         "mode": choice.mode if on else None,
+        "mode_set_by": _mode_set_by(device.record) if on else None,
         "address": address,
+        "address_also": list(_also(device.record, choice)) if on else [],
         "addresses": at,
         "switches": {
             row: {"set": list(bits), "was": list(was[row]) if row in was else None} for row, bits in patterns.items()
@@ -244,23 +254,42 @@ def _pack(decisions: Decisions, device: Device, by_link: Mapping[str, Mapping[st
     }
 
 
-def _route_number(device: Device, order: Sequence[str]) -> int | None:
-    """The number of a pack numbered by port order: its position from the manager, from the lowest allowed on."""
-    for rule in device.record.addresses.values():
-        if rule.given in ("by port order", "by direction pin"):
-            allowed = rule.allowed.only
-            position = order.index(device.id)
-            if allowed is None:
-                return position
-            return allowed[position] if position < len(allowed) else None
-    return None
+def _mode_set_by(record: Record) -> str | None:
+    """What puts a pack into a mode, where no switch row does; None for a record with one mode, or where a row does."""
+    by_row = any(part.sets == "mode" for row in record.switches.values() for part in row.parts)
+    return None if len(record.modes) < 2 or by_row else record.mode_set_by.only
+
+
+def _also(record: Record, choice: PackChoice) -> tuple[int, ...]:
+    """Other addresses that the same switches mean by the record: two equal rows of a printed table."""
+    stands = standing_of(record, choice.state) if choice.state is not None else None
+    return stands.also if stands is not None else ()
+
+
+def _route_number(decisions: Decisions, device: Device) -> int | None:
+    """The number of a pack that is numbered by the order of the cables; None where it has none or nobody knows it."""
+    choice = next((one for one in decisions.links if one.link.id == decisions.packs[device.id].link), None)
+    route = decisions.routes.get(choice.link.id) if choice is not None else None
+    if choice is None or route is None or choice.family is None:
+        return None
+    head = choice.manager if choice.manager is not None else _next_to_controller(route)
+    first = head if head is not None else route.order[0]
+    record = decisions.site.devices[first].record
+    rule = chain_address_rule(record, _chain_buses(decisions, choice, first) or record.addresses)
+    if rule is None or rule.given not in BY_ORDER:
+        return None
+    mode, bus = decisions.packs[first].mode, choice.family.controller_bus
+    return by_order(rule, route.order, head, choice.manager, mode, bus).numbers[device.id]
+
+
+def _next_to_controller(route: Routed) -> str | None:
+    """The pack of a route that a controller's cable ends at; None where none does."""
+    ends = (end.device for cable in route.cables if cable.carries == "report" for end in (cable.a, cable.b))
+    return next((name for name in ends if name in route.order), None)
 
 
 def _cables(decisions: Decisions) -> dict[str, Json]:
-    found: dict[str, Json] = {}
-    for route in decisions.routes.values():
-        for cable in route.cables:
-            found[cable.id] = _cable(decisions, cable)
+    found: dict[str, Json] = {cable.id: _cable(decisions, cable) for cable in decisions.cables}
     for removed in decisions.removed:
         found.setdefault(removed.cable.id, _removed(removed.cable))
     return found
@@ -269,18 +298,23 @@ def _cables(decisions: Decisions) -> dict[str, Json]:
 def _cable(decisions: Decisions, cable: Planned) -> Json:
     """One cable. ``work`` says what ``action`` means for it: an altered one may only move from socket to socket
     (``moved``: where each such plug is and where it goes; ``new_plugs``: the ends whose plug does not fit there).
-    ``lands_on``: the unit of a set of controllers it goes to. ``remove``: conductors found that must go.
+    ``lands_on``: the unit of a set of controllers it goes to. ``special``: what a record asks for in
+    its place. ``remove``: conductors found that must go. ``installed_as``: the name under which it stands today, where
+    the site file wants it under another.
     """
     stands, action = standing(decisions, cable), decisions.actions[cable.id].action
+    was = decisions.actions[cable.id].was
     joined = cable.joined or ()
     return {
         "from": _end(cable.a),
         "to": _end(cable.b),
         "action": action,
         "work": work(action, stands, joined),
+        "installed_as": was.id if was is not None and was.id != cable.id else None,
         "moved": [[_end(old), _end(new)] for old, new in stands.moved] if stands is not None else [],
         "lands_on": lands_on(decisions.site, cable),
         "kind": cable.kind,
+        "special": _special(decisions.site, cable),
         "joined": [list(p) for p in joined],
         "cut": list(cut_pins(cable, stands)),
         "remove": [list(p) for p in removed_pins(cable, stands)],
@@ -290,15 +324,24 @@ def _cable(decisions: Decisions, cable: Planned) -> Json:
     }
 
 
+def _special(site: Site, cable: Planned) -> list[str]:
+    """The special cables that the records at both ends ask for here, in words."""
+    ends = site.devices[cable.a.device].record, site.devices[cable.b.device].record
+    return [f"{one.record.id} asks for a special cable here: {one.words} ({one.source})"
+            for one in special_cables(*ends)]
+
+
 def _removed(cable: Cable) -> Json:
     return {
         "from": _end(cable.a),
         "to": _end(cable.b),
         "action": "remove",
         "work": "remove",
+        "installed_as": None,
         "moved": [],
         "lands_on": None,
         "kind": "straight",
+        "special": [],
         "joined": [],
         "cut": [],
         "remove": [],
@@ -310,27 +353,10 @@ def _end(end: End | StageEnd) -> list[str | None]:
     return [end.device, end.port, end.socket]
 
 
-def _settings(decisions: Decisions) -> dict[str, Json]:
-    """What to enter in each controller for its dialect; the electrical settings come with the power side."""
-    found: dict[str, Json] = {}
-    for choice in decisions.links:
-        family = choice.family
-        if family is None or family.report is None or choice.link.id not in decisions.routes:
-            continue
-        for name in choice.link.reports_to:
-            record = decisions.site.devices[name].record
-            codes = [
-                record.buses[b].codes.get(family.report.dialect)
-                for b in controller_talks(record).get(family.report, ())
-            ]
-            value = next((c for c in codes if c is not None), None)
-            who = [choice.manager] if choice.manager is not None else list(choice.members)
-            found.setdefault(name, {})["dialect"] = {
-                "value": f"{family.report.dialect}: {value}" if value is not None else family.report.dialect,
-                "because": f"link {choice.link.id} reports in {family.report.dialect}",
-                "set_by": who,
-            }
-    return found
+def _merged(dialects: Mapping[str, Json], electric: Mapping[str, Json]) -> dict[str, Json]:
+    """The settings of each controller: those of its data link first, then those of its power side."""
+    names = dict.fromkeys((*dialects, *electric))
+    return {name: {**dialects.get(name, {}), **electric.get(name, {})} for name in names}
 
 
 def _assumptions(site: Site) -> list[Json]:

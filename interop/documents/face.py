@@ -62,7 +62,7 @@ class DeviceFace:
 @dataclass(frozen=True)
 class CableFace:
     """One cable: the plug kinds (`standards.plugs`) at its `from` and `to` end, its length as written. `poles_from` and
-    `poles_to` are the pins of a plug that is none of those kinds.
+    `poles_to` are the pins of a plug that is none of those kinds, the shell among them where a conductor ends on it.
 
     `if_straight` says what happens when a plain straight cable is used in its place. `installed`: it stands there
     already; then `was` are its conductors now, contact at `from` with contact at `to` (None: nobody knows how it is

@@ -8,11 +8,12 @@ from interop.choose.cables import Planned
 from interop.choose.plan import Decisions, planned_stage, plug_socket
 from interop.documents.face import CableFace, DeviceFace, Faces, PortFace, RowFace
 from interop.documents.reasons import straight_gives, straight_words
-from interop.documents.standing import standing
+from interop.documents.standing import removed_pins, standing
 from interop.records.models import SwitchRow
 from interop.records.pins import port_poles
 from interop.records.switches import positions
 from interop.site.site import Device
+from interop.standards.plugs import SHELL
 from interop.standards.sizes import Length, format_length
 from interop.wiring.contacts import NotStated, Verdict, joining
 from interop.wiring.stage import StageEnd
@@ -25,23 +26,23 @@ def faces_of(decisions: Decisions) -> Faces:
     site = decisions.site
     devices = {d.id: _device(decisions, d) for d in site.devices.values()}
     cables: dict[str, CableFace] = {}
-    for route in decisions.routes.values():
-        for cable in route.cables:
-            length = _length_words(cable.length_m) if cable.length_m is not None else None
-            stands = standing(decisions, cable)
-            plugs = _plug(decisions, cable.a.device, cable.a.port), _plug(decisions, cable.b.device, cable.b.port)
-            cables[cable.id] = CableFace(
-                *plugs,
-                length,
-                _if_straight(decisions, cable, plugs),
-                stands is not None,
-                stands.joined if stands is not None else None,
-                stands.cut if stands is not None else (),
-                _poles(decisions, cable.a),
-                _poles(decisions, cable.b),
-                stands.old_plugs if stands is not None else ("", ""),
-                (_letters(decisions, cable.a), _letters(decisions, cable.b)),
-            )
+    for cable in decisions.cables:
+        length = _length_words(cable.length_m) if cable.length_m is not None else None
+        stands = standing(decisions, cable)
+        plugs = _plug(decisions, cable.a.device, cable.a.port), _plug(decisions, cable.b.device, cable.b.port)
+        on_shell = [*(cable.joined or ()), *removed_pins(cable, stands)]
+        cables[cable.id] = CableFace(
+            *plugs,
+            length,
+            _if_straight(decisions, cable, plugs),
+            stands is not None,
+            stands.joined if stands is not None else None,
+            stands.cut if stands is not None else (),
+            (*_poles(decisions, cable.a), *([SHELL] if any(a == SHELL for a, _ in on_shell) else [])),
+            (*_poles(decisions, cable.b), *([SHELL] if any(b == SHELL for _, b in on_shell) else [])),
+            stands.old_plugs if stands is not None else ("", ""),
+            (_letters(decisions, cable.a), _letters(decisions, cable.b)),
+        )
     for removed in decisions.removed:
         a, b = removed.cable.a, removed.cable.b
         cables.setdefault(
@@ -146,7 +147,7 @@ def _holds(decisions: Decisions, device: Device, socket: str) -> str | None:
     for bus in device.record.buses:
         if decisions.terminators.get((device.id, bus)) and (
             device.record.buses[bus].termination.fitted.only == "by plug"
-            and plug_socket(decisions.site, decisions.packs, decisions.routes, device.id, bus) == socket
+            and plug_socket(decisions.site, decisions.packs, decisions.cables, device.id, bus) == socket
         ):
             return "terminator plug"
     return None

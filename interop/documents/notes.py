@@ -13,7 +13,7 @@ from interop.documents.lettering import fit
 from interop.documents.plaintext import shortened, visible
 from interop.documents.press import pdf
 from interop.documents.settle import refuse_uncleared, settle_words
-from interop.documents.sockets import controller_words, end_words, far_words
+from interop.documents.sockets import controller_words, end_words, far_words, stands_elsewhere
 from interop.rules.wording import named
 from interop.standards.cautions import cautions_for
 
@@ -45,8 +45,9 @@ class EndInput:
 class NoteInput:
     """Everything one note says. `beeps` has, for each contact of end 1 (rows) and end 2 (columns), the reading.
 
-    `work` is what to do with the cable, `moves` which plug goes where, `controller` what else to do there, `sockets`
-    what becomes of the sockets of a cable that is taken out, `letters` what is printed beside the pins in use.
+    `work` is what to do with the cable, `moves` which plug goes where, `controller` what else to do there,
+    `special` the cable that a record asks for in its place, `sockets` what becomes of the sockets of a cable that is
+    taken out, `letters` what is printed beside the pins in use.
     """
 
     id: str
@@ -57,6 +58,7 @@ class NoteInput:
     kind_words: str
     moves: tuple[str, ...]
     controller: str
+    special: str
     ends: tuple[EndInput, EndInput]
     schemes: tuple[str, ...]
     conductors: tuple[ConductorInput, ...]
@@ -99,7 +101,8 @@ def _kind_words(entry: Mapping[str, Any], face: CableFace) -> str:
         words += f", {cut} conductor{'s' if cut > 1 else ''} cut at both ends"
     if entry["remove"]:
         words += f"; {len(entry['remove'])} conductor{'s' if len(entry['remove']) > 1 else ''} to remove"
-    return words + (f", {face.length}" if face.length else "") + _changes(entry, face)
+    label = f". It is labelled {entry['installed_as']} today" if entry["installed_as"] is not None else ""
+    return words + (f", {face.length}" if face.length else "") + label + _changes(entry, face)
 
 
 def _lacks(entry: Mapping[str, Any], face: CableFace) -> bool:
@@ -136,7 +139,7 @@ def _moves(plan: Mapping[str, Any], faces: Faces, cable: str) -> tuple[str, ...]
         old = next((old for old, goal in moved if goal == new), None)
         if old is None:
             lines.append(f"End {number} stays in {far_words(plan, entry, new)}.")
-        elif old[0] == new[0] and old[2] is None:
+        elif not stands_elsewhere(old, new):
             lines.append(f"End {number} belongs in {far_words(plan, entry, new)}; look where it is now.")
         elif side in entry["new_plugs"]:
             kind = faces.cable(cable).plug_from if side == "from" else faces.cable(cable).plug_to
@@ -207,6 +210,7 @@ def _note(plan: Mapping[str, Any], cable: str, face: CableFace, faces: Faces) ->
         kind_words=_kind_words(entry, face),
         moves=_moves(plan, faces, cable),
         controller=" ".join(controller_words(plan, entry)),
+        special="".join(f"{words}. " for words in entry["special"]).strip(),
         ends=(
             _end(plan, faces, cable, "from", here),
             _end(plan, faces, cable, "to", there),

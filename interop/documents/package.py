@@ -8,8 +8,10 @@ from typing import Any
 
 from interop.choose.members import TooWide
 from interop.choose.plan import Decisions, decide, planned_stage
+from interop.circuit.picture import pictures
 from interop.documents.canonical import canonical_json, fingerprint
 from interop.documents.contract import plan_dict
+from interop.documents.power import power_dict, settings_dict
 from interop.rules.judge import Judged, check_site, judge
 from interop.site.site import Site
 from interop.wiring.stage import as_found
@@ -34,8 +36,12 @@ def plan_document(
     limits.
     """
     decisions = decide(site)
-    judged = judge(as_found(site), planned_stage(decisions))
-    return plan_dict(decisions, judged.planned, judged.found, draft=draft, date=date), decisions, judged
+    planned = planned_stage(decisions)
+    judged = judge(as_found(site), planned)
+    drawn = pictures(planned)
+    plan = plan_dict(decisions, judged.planned, judged.found, power_dict(drawn), settings_dict(drawn),
+                     draft=draft, date=date)
+    return plan, decisions, judged
 
 
 def plan_site(site: Site, *, draft: bool = False, date: str | None = None) -> Package:

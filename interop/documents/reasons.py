@@ -36,10 +36,12 @@ def reasons(decisions: Decisions) -> list[Reason]:
         found.append({"about": [removed.cable.id], "text": f"Cable {removed.cable.id} goes: {removed.why}."})
     found += _unlisted(decisions)
     for dropped in decisions.dropped:
-        found.append({"about": [dropped.cable.id], "text": f"Cable {dropped.cable.id} is not made: {dropped.why}."})
-    for route in decisions.routes.values():
-        for cable in route.cables:
-            found += [{"about": [cable.id], "text": text} for text in cable_reasons(cable, standing(decisions, cable))]
+        name = dropped.cable.id
+        stays = any(cable.id == name for cable in decisions.cables)
+        end = "; the installed cable of this name stays in use otherwise" if stays else ""
+        found.append({"about": [name], "text": f"Cable {name} is not made: {dropped.why}{end}."})
+    for cable in decisions.cables:
+        found += [{"about": [cable.id], "text": text} for text in cable_reasons(cable, standing(decisions, cable))]
     return found
 
 

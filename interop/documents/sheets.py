@@ -67,11 +67,22 @@ def _or_dash(value: object) -> str:
     return "none" if value is None else str(value)
 
 
+def _address_words(pack: Mapping[str, Any]) -> str:
+    """The address, with every other one that the same switches may mean."""
+    also = "".join(f" or {one}" for one in pack["address_also"])
+    return _or_dash(pack["address"]) + (f"{also}: the table prints one pattern for them" if also else "")
+
+
+def _mode_words(pack: Mapping[str, Any]) -> str:
+    by = pack["mode_set_by"]
+    return _or_dash(pack["mode"]) + (f" ({by})" if by is not None else "")
+
+
 def _facts(pack: Mapping[str, Any], face: DeviceFace) -> tuple[tuple[str, str], ...]:
     others = {bus: value for bus, value in (pack["addresses"] or {}).items() if value != pack["address"]}
     lines = [
-        ("Address", _or_dash(pack["address"])),
-        ("Mode", _or_dash(pack["mode"])),
+        ("Address", _address_words(pack)),
+        ("Mode", _mode_words(pack)),
         ("Link", _or_dash(pack["link"])),
         ("Model", face.record_name + (f", revision {face.revision}" if face.revision else "")),
     ]

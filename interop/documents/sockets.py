@@ -6,10 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from interop.documents.entries import entry_words
 from interop.documents.face import DeviceFace, FaceMismatch, PortFace
 
 __all__ = ["CableEnd", "SocketInput", "cable_ends", "controller_lines", "controller_words", "end_words", "far_words",
-           "removed_words", "socket_inputs"]
+           "removed_words", "socket_inputs", "stands_elsewhere"]
 
 _LEAVE = "leave empty"
 
@@ -39,6 +40,11 @@ def end_words(end: Sequence[str | None]) -> str:
     return f"{device or 'the manager'} {socket or port or '(socket not written)'}"
 
 
+def stands_elsewhere(old: Sequence[str | None], new: Sequence[str | None]) -> bool:
+    """Whether a plug that moves is known to stand elsewhere: its socket, or at least another device."""
+    return old[2] is not None or old[0] not in (None, new[0])
+
+
 def _unit_words(plan: Mapping[str, Any], entry: Mapping[str, Any], end: Sequence[str | None]) -> str:
     """Which unit of a set of controllers takes the plug: "unit 1 of 3"; "" where there is one unit."""
     device = plan["devices"].get(end[0] or "")
@@ -64,8 +70,11 @@ def _here(plan: Mapping[str, Any], cable: str, entry: Mapping[str, Any], side: s
     if entry["action"] == "remove":
         return CableEnd(cable, tuple(here), f"take out cable {cable}", stays=False)
     was = next((old for old, new in entry["moved"] if new == here), None)
-    now = f" (now in {end_words(was)})" if was is not None and (was[0] != here[0] or was[2] is not None) else ""
-    return CableEnd(cable, tuple(here), f"cable {cable}{now}, other end to {far_words(plan, entry, there)}", stays=True)
+    now = f" (now in {end_words(was)})" if was is not None and stands_elsewhere(was, here) else ""
+    label = f" (labelled {entry['installed_as']} today)" if entry["installed_as"] is not None else ""
+    special = "".join(f"; {words}" for words in entry["special"])
+    words = f"cable {cable}{label}{now}, other end to {far_words(plan, entry, there)}{special}"
+    return CableEnd(cable, tuple(here), words, stays=True)
 
 
 def cable_ends(plan: Mapping[str, Any]) -> dict[str, list[CableEnd]]:
@@ -74,7 +83,7 @@ def cable_ends(plan: Mapping[str, Any]) -> dict[str, list[CableEnd]]:
     for cable, entry in plan["cables"].items():
         found = [_here(plan, cable, entry, side) for side in ("from", "to")]
         for old, new in entry["moved"]:
-            if old[0] != new[0] or old[2] is not None:
+            if stands_elsewhere(old, new):
                 side = "from" if new == entry["from"] else "to"
                 what = "with a new plug this end" if side in entry["new_plugs"] else "this plug"
                 words = f"take out cable {cable}: {what} goes to {end_words(new)}"
@@ -99,9 +108,9 @@ def controller_words(plan: Mapping[str, Any], entry: Mapping[str, Any]) -> tuple
             continue
         if device["units"] > 1:
             lines.append(f"Plug into {far_words(plan, entry, end)}; into no other unit.")
-        dialect = plan["settings"].get(end[0], {}).get("dialect")
-        if dialect is not None:
-            lines.append(f"Enter in {end[0]}: {dialect['value']}.")
+        entry_line = entry_words(end[0], plan["settings"].get(end[0], {}))
+        if entry_line is not None:
+            lines.append(entry_line)
     return tuple(lines)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from interop.choose.cables import Planned
+from interop.choose.installed import plug_fits
 from interop.choose.plan import Decisions
 from interop.site.site import End, Site
 from interop.wiring.stage import StageEnd, joined_pins
@@ -21,14 +22,15 @@ class Standing:
     """An installed cable, turned so that its ends go with ``from`` and ``to`` of the plan.
 
     ``joined``: its conductors now (None: nobody knows). ``cut``: pins of conductors that it has and that are cut
-    already. ``moved``: for each plug that moves, the socket where it is and the socket where it goes. ``old_plugs``:
-    for each end the kind of plug that it has where that does not fit the new socket, else ""; then no conductor is
+    already. ``moved``: for each plug that moves, the socket where it is and the socket where it goes; the former
+    without socket where nobody wrote it down, and without device where nobody wrote that down. ``old_plugs``: for each
+    end the kind of plug that it has where that does not fit the new socket, else ""; then no conductor is
     joined any more, and ``loose`` has those it had, None at an end whose plug goes.
     """
 
     joined: Pins | None
     cut: tuple[str, ...]
-    moved: tuple[tuple[StageEnd, StageEnd], ...]
+    moved: tuple[tuple[End | StageEnd, StageEnd], ...]
     old_plugs: tuple[str, str] = ("", "")
     loose: HalfPins = ()
 
@@ -43,11 +45,12 @@ def standing(decisions: Decisions, cable: Planned) -> Standing | None:
     turned = _fit(ends[1], cable.a) + _fit(ends[0], cable.b) > _fit(ends[0], cable.a) + _fit(ends[1], cable.b)
     here, there = ends[::-1] if turned else ends
     pairs = ((here, cable.a), (there, cable.b))
+    lost = End(None, next((end.port for end in (was.a, was.b) if end.device is None), None), None)
     joined = joined_pins(site, was, here or cable.a, there or cable.b)
-    moved = tuple((old, new) for old, new in pairs if old is not None and old != new)
-    if not all(_same_plug(site, old, new) is not None for old, new in pairs):
+    moved = tuple((old or lost, new) for old, new in pairs if old != new)
+    if not all(plug_fits(site, old, new) is not None for old, new in pairs):
         return Standing(None, was.made.cut, moved)  # nobody knows whether its pins are those of the new socket
-    gone = ["" if _same_plug(site, old, new) else _plug_of(site, old) or "" for old, new in pairs]
+    gone = ["" if plug_fits(site, old, new) else _plug_of(site, old) or "" for old, new in pairs]
     if not any(gone):
         return Standing(joined, was.made.cut, moved)
     loose = tuple((None if gone[0] else a, None if gone[1] else b) for a, b in joined or ())
@@ -63,7 +66,8 @@ def work(action: str, stands: Standing | None, joined: Iterable[tuple[str, str]]
     same = stands.joined is not None and sorted(stands.joined) == sorted(joined)
     if not stands.moved:
         return "alter"
-    where = "move" if any(old.device != new.device or old.socket for old, new in stands.moved) else "check"
+    known = any(old.socket or old.device not in (None, new.device) for old, new in stands.moved)
+    where = "move" if known else "check"
     return where if same else f"{where} and alter"
 
 
@@ -120,11 +124,3 @@ def _fit(old: StageEnd | None, new: StageEnd) -> int:
 
 def _plug_of(site: Site, end: StageEnd | None) -> str | None:
     return site.devices[end.device].record.ports[end.port].plug.only if end is not None and end.port else None
-
-
-def _same_plug(site: Site, old: StageEnd | None, new: StageEnd) -> bool | None:
-    """Whether a plug fits its new socket; None where nobody knows the kind of one of them."""
-    if old is None or old.port is None or new.port is None or (old.device, old.port) == (new.device, new.port):
-        return True
-    before, after = _plug_of(site, old), _plug_of(site, new)
-    return before == after if before is not None and after is not None else None

@@ -132,6 +132,9 @@ def _ports(check: _Check) -> Iterator[Fault]:
             if text not in ("same pin joined", "alone") and not _bridge(text):
                 yield check.fault(("ports", name, "inside"), shown(text), _BRIDGE,
                                   nearest(text, ["same pin joined", "alone"]))
+        for i, other in enumerate(port.isolated_from):
+            yield from check.name(("ports", name, "isolated_from", i), other, check.names("ports"),
+                                  "a port of this record")
 
 
 def _folded(names: Iterable[str]) -> str:

@@ -127,7 +127,7 @@ class Bus(Strict):
     isolated: YesNo = ABSENT
     nodes: Annotated[Fact[int], FactType(whole(1, 1024), strict="low")] = ABSENT
     unit_loads: Annotated[Figure, estimable(0.01, 32, "unit loads")] = ABSENT
-    termination: Termination = Termination()
+    termination: Termination = Termination.model_construct()
     used_by: Annotated[str, Plain(word("all", "manager"))] = "all"
     poller: Annotated[Fact[str], FactType(word("manager", "controller", "nobody"))] = ABSENT
     identity: Annotated[Fact[str], FactType(word("by address", "one for all"))] = ABSENT
@@ -164,6 +164,8 @@ class Port(Strict):
     inside: Annotated[Fact[tuple[str, ...]], FactType(free_text(24), many=True)] = ABSENT
     reference: Annotated[Fact[str], FactType(word("isolated", "busbar minus", "cell minus", "unknown"))] = ABSENT
     shell: Annotated[Fact[str], FactType(word("none", "chassis", "reference", "unknown"))] = ABSENT
+    isolated_from: list[Name] = Field(default_factory=list)
+    """Other ports of this device from whose reference that of this one is isolated inside."""
     lands_on: Annotated[Fact[str], FactType(free_text(40))] = ABSENT
     group: Annotated[str, Plain(identifier())] | None = None
     unused_by: Annotated[str, Plain(word("members", "manager", "nobody"))] = "nobody"
@@ -211,7 +213,7 @@ class Part(Strict):
     bus: Name | None = None
     code: PartCode | None = None
     keep: Annotated[str, Plain(free_text(40), _KEEP)] | None = None
-    when: PartWhen = PartWhen()
+    when: PartWhen = PartWhen.model_construct()
 
 
 _PRINTED = ("The numbers printed beside the switches, from left to right with the row's own figures the right way up "
@@ -244,7 +246,7 @@ class AddressRule(Strict):
 
     given: Annotated[
         str, Plain(word("by switches", "by port order", "by direction pin", "by place", "none"))
-    ] = "by switches"
+    ] | None = None
     first: Annotated[str, Plain(word("manager", "member"))] | None = None
     allowed: Annotated[Fact[tuple[int, ...]], FactType(span_numbers(0, 255, "addresses"))] = ABSENT
     gaps: Annotated[Fact[str], FactType(word("allowed", "forbidden"))] = ABSENT
@@ -282,8 +284,8 @@ class ManagerRule(Strict):
     ] = ABSENT
     port: Name | None = None
     members_at_most: Annotated[Fact[int], FactType(whole(0, 255), strict="low")] = ABSENT
-    reports: Reports = Reports()
-    if_lost: IfLost = IfLost()
+    reports: Reports = Reports.model_construct()
+    if_lost: IfLost = IfLost.model_construct()
 
 
 class Procedure(Strict):
@@ -325,6 +327,10 @@ class CableType(Strict):
     joined: dict[Annotated[str, Plain(free_text(8))], Annotated[str, Plain(free_text(8))]] = Field(default_factory=dict)
 
 
+_MODE_SET_BY = ("What puts a pack into another mode than the first of its list, in which it is delivered: switch (a "
+                "part that sets the mode), automatic, or in a few words what is to be done, which the sheets print")
+
+
 class Record(Strict):
     """A capability record: one model and revision of pack, controller, hub, cable type or protective device."""
 
@@ -340,10 +346,11 @@ class Record(Strict):
     levels: Words | None = None
     sources: dict[Name, Source] = Field(min_length=1)
     cells: Cells | None = None
-    limits: Limits = Limits()
-    electric: Electric = Electric()
-    terminals: Terminals = Terminals()
+    limits: Limits = Limits.model_construct()
+    electric: Electric = Electric.model_construct()
+    terminals: Terminals = Terminals.model_construct()
     modes: list[Name] = Field(default_factory=lambda: ["own"], min_length=1)
+    mode_set_by: Annotated[Fact[str], FactType(free_text(120), note=_MODE_SET_BY)] = ABSENT
     buses: dict[Name, Bus] = Field(default_factory=dict)
     lines: dict[Name, Line] = Field(default_factory=dict)
     ports: dict[Name, Port] = Field(default_factory=dict)
@@ -352,11 +359,11 @@ class Record(Strict):
     printed: dict[Name, dict[Pin, Annotated[str, Plain(free_text(24))]]] = Field(default_factory=dict)
     switches: dict[Name, SwitchRow] = Field(default_factory=dict)
     addresses: dict[Name, AddressRule] = Field(default_factory=dict)
-    manager: ManagerRule = ManagerRule()
-    follows: Follows = Follows()
+    manager: ManagerRule = ManagerRule.model_construct()
+    follows: Follows = Follows.model_construct()
     device: BuiltInDevice | None = None
     cable: CableType | None = None
-    converter: Converter = Converter()
+    converter: Converter = Converter.model_construct()
     conductor: Conductor | None = None
     busbar: BusbarFacts | None = None
     procedures: list[Procedure] = Field(default_factory=list)

@@ -92,8 +92,8 @@ class Electric(Strict):
     ohmic_mohm: Annotated[Figure, estimable(0.01, 10000, "mohm")] = ABSENT
     short_circuit_a: Annotated[Figure, estimable(0, 200000, "A")] = ABSENT
     input_capacitance_mf: Annotated[Figure, estimable(0, 1000, "mF")] = ABSENT
-    bms: BmsSwitching = BmsSwitching()
-    trips: Trips = Trips()
+    bms: BmsSwitching = BmsSwitching.model_construct()
+    trips: Trips = Trips.model_construct()
     built_in_device: BuiltInDevice | None = None
 
 

@@ -271,62 +271,6 @@ def _reserved(stage: Stage) -> Iterator[Hit]:
                                       level=None if group[0].looked else unlooked_level(stage))
 
 
-# ---- gaps ----
-
-@rule("address-gap", "address", broken=Level.STOP, unknown=Level.CAUTION,
-      meaning="An address is left out where the record wants them without a gap.",
-      source="record",
-      explain="""Many managers count upwards from the first address and stop at the first that does not answer: every
-pack beyond a gap is on the busbar and carries current, but nobody reads it. Number the packs of the link without a
-gap from the first address on. The first address is the one stated, else the lowest that is allowed.""")
-def _gap(stage: Stage) -> Iterator[Hit]:
-    for link, held in _links(stage):
-        answers = {s.rule.gaps.judge(lambda g: Answer.HOLDS if g == "allowed" else Answer.BROKEN) for s in held}
-        if answers - {Answer.HOLDS}:
-            yield from _gap_hits(link, held, certain=Answer.BROKEN in answers)
-
-
-def _gap_hits(link: StageLink, held: Sequence[Standing], *, certain: bool) -> Iterator[Hit]:
-    taken = {s.only for s in held if s.only is not None}
-    if not taken:
-        return
-    lows = [_first(link, s) for s in held if s.rule.gaps.only != "allowed"]
-    surely = {low for low, stated in lows if stated}
-    run = range(min(low for low, _ in lows), max(taken))
-    open_to = {v for s in held for v in s.values}
-    missing = [v for v in run if v not in taken]
-    if not missing:
-        return
-    asking = [s for s in held if s.rule.gaps.only != "allowed"]
-    facts = tuple(dict.fromkeys(fact_used(s.pack.device, f"addresses.{s.bus}.{n}", f) for s in asking
-                                for n, f in (("gaps", s.rule.gaps), ("start", s.rule.start))))
-    records = joined(list(dict.fromkeys(s.pack.record.id for s in asking)))
-    sure = [v for v in missing if v not in open_to and any(low <= v for low in surely)]
-    if certain and sure:
-        yield broken(_ids(held), f"Link {link.id}: no pack of {_of(held)} stands at address {numbers(sure)}; "
-                     f"{records} wants the addresses {min(surely)}..{max(taken)} without a gap",
-                     "Number the packs of the link without a gap.",
-                     got=numbers(taken), limit=f"{min(surely)}..{max(taken)}", facts=facts)
-        return
-    known = certain and bool(surely)
-    unsaid = f"what {records} says of gaps and of the first address is not known"
-    why = "not every address is known" if known else unsaid
-    yield cannot_tell(_ids(held), f"Link {link.id}: no pack of {_of(held)} is known to stand at address "
-                      f"{numbers(missing)}; whether that is a gap cannot be told, {why}", _LOOK if known else
-                      "Look up gaps and the first address in the manual, beside the table of the address switches.",
-                      got=numbers(taken), facts=facts)
-
-
-def _first(link: StageLink, one: Standing) -> tuple[int, bool]:
-    """Return the first address of a run and whether the record states it; else the lowest that is allowed, or zero."""
-    if one.rule.start.known:
-        return min(one.rule.start.values), True
-    own = manager_values(link, one.pack, one.rule)
-    if not one.rule.allowed.known or own is None:
-        return 0, False
-    return min({a for values in one.rule.allowed.values for a in values} | own), False
-
-
 # ---- the manager's address ----
 
 @rule("manager-address-wrong", "address", broken=Level.STOP, unknown=Level.STOP,

@@ -5,9 +5,20 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 
 from interop.records.answers import Answer
-from interop.rules.conductor_nets import NetGroup, net_groups, pairings, pin_facts, tie_facts
-from interop.rules.finding import Hit, Level, broken, cannot_tell, rule
+from interop.rules.conductor_nets import (
+    NetGroup,
+    cabled,
+    net_groups,
+    pairings,
+    pin_facts,
+    spot_text,
+    tie_facts,
+    where,
+)
+from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
+from interop.rules.wording import named
 from interop.wiring.contacts import Cause, LineWire
+from interop.wiring.grounds import may_meet
 from interop.wiring.stage import Stage
 
 __all__: list[str] = []
@@ -179,6 +190,18 @@ def _unknown(stage: Stage) -> Iterator[Hit]:
         "Cut this conductor, or look in the manual for the table of pins of the port.",
         Answer.CANNOT_TELL,
     )
+    for one in cabled(stage):
+        for i, socket in enumerate(one.ends):
+            lost = [pair[i] for pair in one.joined if pair[i] not in socket.face.nodes]
+            if lost:
+                record = stage.device(socket.device).record
+                yield cannot_tell(
+                    tuple(end.device for end in one.ends),
+                    f"{where(one.cable.link, [one.cable.id])}: a conductor ends on pin {', '.join(lost)} of "
+                    f"{socket.device} {socket.name} ({record.id}), which is no pin of its plug",
+                    "Look at the plug, and correct the pins of the cable or of the port.",
+                    facts=(FactUsed(record.id, f"ports.{socket.port}.plug", record.ports[socket.port].plug.state),),
+                )
 
 
 @rule(
@@ -198,6 +221,21 @@ def _supply(stage: Stage) -> Iterator[Hit]:
         {Cause.SUPPLIES_JOINED, Cause.SUPPLY_MEETS_REFERENCE, Cause.LINE_MEETS_SUPPLY},
         "Cut the conductor of the supply pin.",
     )
+
+
+@rule(
+    "live-shell",
+    "conductor",
+    broken=Level.STOP,
+    unknown=Level.STOP,
+    meaning="A data wire, a line or a supply is joined to the metal shell of a plug.",
+    source="common practice",
+    explain="""The shell of a plug is bare metal that hands, racks and other plugs touch, and in many devices it is
+the case, which is earth. A supply on it feeds whatever touches it; a data wire or a line on it is shorted to earth or
+picks up everything. Only the shield of a cable ends on a shell: take the conductor off it.""",
+)
+def _live_shell(stage: Stage) -> Iterator[Hit]:
+    yield from _hits(stage, {Cause.LIVE_SHELL}, "Take the conductor off the shell.")
 
 
 @rule(
@@ -233,12 +271,15 @@ def _stop(contact: object) -> bool:
     "conductor",
     broken=Level.STOP,
     unknown=Level.CAUTION,
+    unknown_also=(Level.STOP,),
     meaning="A reference conductor makes a path for load current around a BMS that opens the minus pole.",
     source="common practice",
     explain="""Where a BMS opens the minus pole, the reference of a port may be tied to the cells, on the far
 side of the switch. When the BMS opens, the whole load current looks for its way back and finds the thin data
 conductor: it burns, and takes the ports with it. One such reference may meet isolated ones only. Leave the
-reference conductor out, or put an isolator into the link.""",
+reference conductor out, or put an isolator into the link. Isolated ports of one device often share one isolated
+ground inside: where two of them each bring such a reference, it passes from one to the other, unless the record says
+which ports are isolated from each other.""",
 )
 def _ground(stage: Stage) -> Iterator[Hit]:
     yield from _hits(
@@ -253,3 +294,43 @@ def _ground(stage: Stage) -> Iterator[Hit]:
                 "conductor out.",
                 facts=tie_facts(stage, group.faults),
             )
+    yield from _through_ports(stage)
+
+
+def _through_ports(stage: Stage) -> Iterator[Hit]:
+    """References of two ports that meet only if the isolated ports of a device between them share their ground."""
+    for one in may_meet(stage):
+        devices = tuple(dict.fromkeys(name for name, _ in one.through))
+        ends = (one.fault.first, one.fault.second)
+        culprits = {*devices, *(held.spot.device for held in ends)}
+        cables = [c.id for c in one.cables if {c.a.device, c.b.device} & culprits]
+        facts = dict.fromkeys((stage.device(name).record.id, port) for name, port in one.through)
+        yield cannot_tell(
+            tuple(dict.fromkeys((*(held.spot.device for held in ends), *devices))),
+            f"{where(one.cables[0].link, cables)}: {spot_text(stage, ends[0])} meets {spot_text(stage, ends[1])} if "
+            f"the isolated ports of {named(devices)} share one ground inside, which is not stated; load current could "
+            "return through it",
+            "Leave the reference conductor out of one of these cables, or state in the record which ports are "
+            "isolated from each other.",
+            facts=tuple(FactUsed(record, f"ports.{port}.isolated_from", "not-stated") for record, port in facts),
+            level=Level.STOP,
+        )
+
+
+@rule(
+    "data-ground-meets-earth",
+    "conductor",
+    broken=Level.STOP,
+    unknown=Level.STOP,
+    meaning="A reference that is tied to a minus of the bank is joined to a case, which is earth.",
+    source="common practice",
+    explain="""The case of a device is on protective earth. A data ground that is tied to the minus of the bank and
+meets it through a shield bonds the bank to earth a second time: where minus is earthed, part of the load current
+and the whole current of an earth fault flow through the thin shield; where plus is earthed, it is a short of the bank;
+where nothing is, the bank is no longer floating, and an inverter that is not isolated is destroyed. Leave the shield
+off at one end. Where nobody says what the reference is tied to, nobody can tell which of these it is.""",
+)
+def _earth(stage: Stage) -> Iterator[Hit]:
+    todo = "Leave the shield off at one end."
+    yield from _hits(stage, {Cause.GROUND_MEETS_EARTH}, todo)
+    yield from _hits(stage, {Cause.EARTH_TIE_UNKNOWN}, todo, Answer.CANNOT_TELL)

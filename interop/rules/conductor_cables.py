@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 
+from interop.rules.conductor_lines import line_hits
 from interop.rules.conductor_nets import Cabled, bus_text, cabled, where
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.link_facts import made_kinds
@@ -38,7 +39,7 @@ def _face_wires(face: Face) -> Mapping[Wire, tuple[str, ...]]:
 
 def _blank(socket: Socket) -> tuple[str, ...]:
     return tuple(
-        p for p in socket.face.poles if any(isinstance(c, NotStated | Unknown) for c in socket.face.contacts[p])
+        p for p in socket.face.pins if any(isinstance(c, NotStated | Unknown) for c in socket.face.contacts[p])
     )
 
 
@@ -80,10 +81,11 @@ def _managed(stage: Stage, cable: StageCable) -> bool:
     "conductor",
     broken=Level.STOP,
     unknown=Level.STOP,
-    meaning="A cable of a link does not join a wire of its bus that both ends have.",
+    meaning="A cable of a link does not join a wire of its bus, or of a line that numbers or wakes packs.",
     source="record",
     explain="""Both wires of a bus must go through: with one of them missing, some messages still arrive on a
-short bench cable and none in the rack. Where one wire stands on several pins, one of them is enough. Add the
+short bench cable and none in the rack. So must the wires of a direction, enable or wake line: without them packs get
+no number of their own, or stay off. Where one wire stands on several pins, one of them is enough. Add the
 conductor, or take a cable that has it.""",
 )
 def _missing(stage: Stage) -> Iterator[Hit]:
@@ -99,6 +101,15 @@ def _missing(stage: Stage) -> Iterator[Hit]:
     for found in lost.values():
         about, text = _wire_text(stage, found)
         yield broken(about, f"{text} does not go through", "Add this conductor to the cable.")
+    told = {one.cable.id for table in (lost, half) for found in table.values() for one, _ in found}
+    for one in cabled(stage):
+        if not one.joined and one.cable.carries is not None and one.cable.id not in told:
+            yield broken(
+                tuple(end.device for end in one.ends),
+                f"{where(one.cable.link, [one.cable.id])}: no conductor joins {one.one.device} {one.one.name} and "
+                f"{one.other.device} {one.other.name}",
+                "Say which pin joins which, or take the cable out.",
+            )
     for found in half.values():
         about, text = _wire_text(stage, found)
         blank = tuple(
@@ -115,6 +126,7 @@ def _missing(stage: Stage) -> Iterator[Hit]:
             "Look in the manual for the table of pins of the port.",
             facts=blank,
         )
+    yield from line_hits(stage, (one for one in cabled(stage) if _managed(stage, one.cable)))
 
 
 def _wire_text(stage: Stage, found: Sequence[tuple[Cabled, Wire]]) -> tuple[tuple[str, ...], str]:
@@ -273,19 +285,19 @@ pin by pin, and write it down; or make a new one.""",
 )
 def _how_made(stage: Stage) -> Iterator[Hit]:
     kinds = made_kinds(stage)
-    unknown = [
-        c
-        for c in stage.cables
-        if c.joined is None and kinds.get(c.id) in ({"unknown", "propose"} if stage.name == "found" else {"unknown"})
-    ]
-    groups: dict[str | None, list[StageCable]] = {}
-    for cable in unknown:
-        groups.setdefault(cable.link, []).append(cable)
-    for link, cables in groups.items():
+    left = {"unknown", "propose"} if stage.name == "found" else {"unknown"}
+    groups: dict[tuple[str | None, str | None], list[StageCable]] = {}
+    for cable in stage.cables:
+        if cable.id in stage.unplaced:
+            continue  # the rule on listed cables without a place tells of it
+        if cable.joined is None and (stage.decided or kinds.get(cable.id) in left):
+            groups.setdefault((cable.link, cable.why_not), []).append(cable)
+    for (link, why), cables in groups.items():
         about = tuple(dict.fromkeys(e.device for c in cables for e in (c.a, c.b)))
+        head = f"{where(link, [c.id for c in cables])}: which pin joins which is not known"
         yield cannot_tell(
             about,
-            f"{where(link, [c.id for c in cables])}: which pin joins which is not known",
+            f"{head}, and the plan cannot choose it: {why}" if why is not None else head,
             "Read the colours in both plugs, or measure pin by pin.",
             level=Level.STOP if stage.name == "planned" else Level.CAUTION,
         )

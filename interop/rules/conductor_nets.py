@@ -9,6 +9,7 @@ from functools import lru_cache
 from interop.rules.finding import FactUsed
 from interop.rules.wording import named
 from interop.site.site import Device
+from interop.standards.plugs import SHELL
 from interop.wiring.contacts import (
     BusWire,
     Cause,
@@ -19,6 +20,7 @@ from interop.wiring.contacts import (
     NodeFault,
     NotStated,
     Reference,
+    Shell,
     Socket,
     Spot,
     Supply,
@@ -112,6 +114,7 @@ def net_groups(stage: Stage) -> tuple[NetGroup, ...]:
             links[id(cables)] = _link_of(cables)
         blank = _says_nothing(fault.first.contact) and _says_nothing(fault.second.contact)
         alike = is_blank(fault.first.contact) and is_blank(fault.second.contact) and _alike(stage, fault)
+        alike = alike and fault.first.spot.pin != SHELL  # that the maker's lead is shielded does not go without saying
         cause = Cause.UNUSED_JOINED if alike else fault.cause
         key = (cause, alike, blank, links[id(cables)])
         group = groups.setdefault(key, NetGroup(cause, alike, blank, links[id(cables)], stage.site.devices))
@@ -191,6 +194,8 @@ def contact_text(stage: Stage, held: Held) -> str:
             if contact.tie != "unknown"
             else "reference, its tie not known"
         )
+    if isinstance(contact, Shell):
+        return "the case, which is earth" if contact.earthed else "tied to nothing inside"
     if isinstance(contact, Supply):
         return f"supply {contact.volts} V" if contact.volts[:1].isdigit() else "supply"
     words = {Empty: "must stay empty", Unused: "unused", Unknown: "unknown"}
@@ -199,7 +204,14 @@ def contact_text(stage: Stage, held: Held) -> str:
 
 def spot_text(stage: Stage, held: Held) -> str:
     """Return ``pin 3 of N1 LINK1 (stop a)``."""
-    return f"pin {held.spot.pin} of {held.spot.device} {held.spot.socket} ({contact_text(stage, held)})"
+    return f"{_pins_text([held.spot.pin])} of {held.spot.device} {held.spot.socket} ({contact_text(stage, held)})"
+
+
+def _pins_text(pins: Sequence[str]) -> str:
+    """Return ``pins 3, 6 and the shell``."""
+    numbers = [pin for pin in pins if pin != SHELL]
+    words = [f"pin{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}"] if numbers else []
+    return " and ".join([*words, "the shell"] if SHELL in pins else words)
 
 
 @dataclass(eq=False)
@@ -234,7 +246,7 @@ def _pairing(key: tuple[str, ...], one: _Pairing) -> str:
         pins = tuple(dict.fromkeys(pair[i] for pair in one.pins))
         sockets = one.sockets[i]
         ends.append(
-            f"pin{'s' if len(pins) > 1 else ''} {', '.join(pins)} of {named(one.sides[i])} "
+            f"{_pins_text(pins)} of {named(one.sides[i])} "
             f"{next(iter(sockets)) if len(sockets) == 1 else port} ({what})"
         )
     return f"{ends[0]} meet{'' if len(one.pins) > 1 else 's'} {ends[1]}"
@@ -246,12 +258,16 @@ def pin_facts(stage: Stage, faults: Iterable[NodeFault]) -> tuple[FactUsed, ...]
     for fault in faults:
         for held in (fault.first, fault.second):
             if isinstance(held.contact, Unknown | NotStated):
-                record, port = stage.device(held.spot.device).record, _port(stage, held.spot)
-                fact = record.pins.get(port, {}).get(held.spot.pin)
-                found[
-                    FactUsed(record.id, f"pins.{port}.{held.spot.pin}", fact.state if fact is not None else "absent")
-                ] = None
+                found[_pin_fact(stage, held.spot)] = None
     return tuple(found)
+
+
+def _pin_fact(stage: Stage, spot: Spot) -> FactUsed:
+    record, port = stage.device(spot.device).record, _port(stage, spot)
+    fact = record.pins.get(port, {}).get(spot.pin)
+    if spot.pin == SHELL and fact is None:
+        return FactUsed(record.id, f"ports.{port}.shell", record.ports[port].shell.state)
+    return FactUsed(record.id, f"pins.{port}.{spot.pin}", fact.state if fact is not None else "absent")
 
 
 def tie_facts(stage: Stage, faults: Iterable[NodeFault]) -> tuple[FactUsed, ...]:

@@ -12,6 +12,7 @@ from interop.rules.link_facts import Kind, judged_links, kinds_of, report_cables
 from interop.rules.wording import named
 from interop.wiring.managers import claims_manager
 from interop.wiring.mixing import required_manager
+from interop.wiring.purposes import LINE
 from interop.wiring.stage import Stage, StageLink
 from interop.wiring.talks import RecordKey, mixing_candidates, mixing_statement
 
@@ -335,7 +336,7 @@ def _cable_on_unmanaged(stage: Stage) -> Iterator[Hit]:
     alone = {name for name, pack in stage.packs.items() if pack.role == "unmanaged"}
     touched: dict[str, list[str]] = {}
     for cable in stage.cables:
-        for end in (cable.a.device, cable.b.device):
+        for end in (cable.a.device, cable.b.device) if cable.carries != LINE else ():
             if end in alone:
                 touched.setdefault(end, []).append(cable.id)
     if touched:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from interop.records.answers import Answer
 from interop.records.leaves import Span
 from interop.rules.finding import Hit, Level, broken, cannot_tell, rule
 from interop.rules.link_segments import Node, Segment, segments
@@ -148,12 +149,13 @@ def _missing(stage: Stage) -> Iterator[Hit]:
             continue
         if seg.kind is None or (seg.kind == "rs-485" and "required" not in wishes):
             facts = tuple(dict.fromkeys(n.fact("ends") for n in seg.nodes if n.bus.termination.ends.only is None))
+            disputed = "required" in seg.told
             yield cannot_tell(
                 seg.about,
                 f"Link {seg.link.id}: {_count(seg)} on {seg.label}; whether its ends need them is not known",
                 "Look in the manual for the last pack of the row.",
                 facts=facts,
-                level=Level.NOTE,
+                level=Level.CAUTION if disputed else Level.NOTE,
             )
         elif most > 1:
             yield _unknown_hit(stage, seg, seg.maybe, "whether both ends have a terminator")
@@ -161,7 +163,9 @@ def _missing(stage: Stage) -> Iterator[Hit]:
             yield broken(
                 seg.about,
                 f"Link {seg.link.id}: {_count(seg)} on {seg.label} ({seg.kind}); 2 are needed, one at each end",
-                "Fit or switch on one terminator at each end.",
+                "Fit or switch on one terminator at each end."
+                if seg.at_odds is not Answer.BROKEN
+                else "Settle first what the records ask of the ends.",
                 got=f"{most} terminators",
                 limit="2 terminators",
                 level=_missing_level(seg),
@@ -263,21 +267,22 @@ def _extra(stage: Stage) -> Iterator[Hit]:
     for seg in segments(stage):
         forbidding = [n for n in seg.nodes if _forbids(n, seg.link)]
         settable = [n for n in (*seg.sure, *seg.maybe) if not n.fixed]
-        if forbidding and seg.sure:
+        if forbidding and seg.sure and seg.at_odds is not Answer.BROKEN:
             yield broken(
                 seg.about,
                 f"Link {seg.link.id}: {_count(seg)} on {seg.label}; {forbidding[0].device} ({forbidding[0].record.id}) "
                 "forbids terminators",
-                "Switch off or pull every terminator of this bus.",
+                _take_away(seg.sure),
             )
-        elif seg.sure and not seg.wishes & {"required", "not required"} and None in seg.wishes and seg.kind == "rs-485":
+        elif seg.sure and _open_only(seg) and seg.kind == "rs-485":
             facts = tuple(dict.fromkeys(n.fact("ends") for n in seg.nodes))
+            disputed = "forbidden" in seg.told
             yield cannot_tell(
                 seg.about,
                 f"Link {seg.link.id}: {_count(seg)} on {seg.label}; whether its ends may have one is not known",
                 "Look in the manual for the last pack of the row.",
                 facts=facts,
-                level=Level.NOTE,
+                level=Level.CAUTION if disputed else Level.NOTE,
             )
         if not settable or _too_low(seg, [n for n in seg.nodes if n.fixed]) is not None:
             continue
@@ -286,6 +291,79 @@ def _extra(stage: Stage) -> Iterator[Hit]:
             yield _loaded(seg, seg.sure, low, "have a terminator on", "Switch off all but the two at the ends.")
         elif seg.maybe and _too_low(seg, (*seg.sure, *seg.maybe)) is not None:
             yield _unknown_hit(stage, seg, seg.maybe, "how many terminators are on")
+
+
+def _open_only(seg: Segment) -> bool:
+    """Whether no record surely says that the ends may have terminators, and one leaves open that they may not."""
+    stated = seg.wishes & {"required", "not required"}
+    may_not = any(not seg.said(n) or "forbidden" in seg.said(n) for n in seg.nodes)
+    return not stated and may_not and not seg.told >= {"required", "forbidden"}
+
+
+def _take_away(nodes: Sequence[Node]) -> str:
+    """What to do about terminators where none may be on."""
+    if all(n.fixed for n in nodes):
+        return f"Put no {named(dict.fromkeys(n.record.id for n in nodes))}, which has one fixed inside, on this bus."
+    return "Switch off or pull every terminator of this bus; what the site file sets goes before the plan."
+
+
+@rule(
+    "terminators-asked-unlike",
+    "link",
+    broken=Level.CAUTION,
+    unknown=Level.CAUTION,
+    unknown_also=(Level.NOTE,),
+    must_accept=True,
+    meaning="What one record requires of the ends of a bus another record, or another source of it, forbids.",
+    source="record",
+    explain="""A bus has terminators at its ends or it has none: two makers who ask for the opposite cannot both be
+obeyed on one pair of wires. The same where one manual requires what another source of the same record forbids. The
+plan follows the one who requires them, since an open end is the commoner fault; whether the other device bears it
+nobody has said. Ask both makers, keep the packs on links of their own, or accept it with name and date and read the
+load of the bus with every device off before anything runs.""",
+)
+def _asked_unlike(stage: Stage) -> Iterator[Hit]:
+    for seg in segments(stage):
+        if seg.at_odds is Answer.HOLDS or seg.kind not in ("can", "rs-485", None):
+            continue
+        head = f"Link {seg.link.id}: for the ends of {seg.label}, "
+        if seg.at_odds is Answer.BROKEN:
+            told = [_who(seg, word) for word in ("required", "forbidden")]
+            yield broken(
+                seg.about,
+                f"{head}{told[0]} requires terminators and {told[1]} forbids them",
+                "Ask the makers which holds for this bus, or put these packs on links of their own.",
+                got="required and forbidden",
+            )
+            continue
+        open_ = [n for n in seg.nodes if len(seg.said(n)) != 1]
+        facts = tuple(dict.fromkeys(n.fact("ends") for n in open_))
+        disputed = seg.told >= {"required", "forbidden"}
+        records = named(dict.fromkeys(f.record for f in facts))
+        yield cannot_tell(
+            seg.about,
+            f"{head}{_says(seg)}; {records} "
+            + ("says now this, now that" if disputed else "does not say what it asks"),
+            "Ask the maker, or look in a later manual, under communication or last pack of the row.",
+            facts=facts,
+            level=Level.CAUTION if disputed else Level.NOTE,
+        )
+
+
+def _who(seg: Segment, word: str) -> str:
+    """The first device of a bus whose record surely says a word, with the record."""
+    node = next(n for n in seg.nodes if seg.said(n) == {word})
+    return f"{node.device} ({node.record.id})"
+
+
+def _says(seg: Segment) -> str:
+    """What the sources on a bus say of terminators: required, forbidden."""
+    by_word: dict[str, dict[str, None]] = {}
+    for node in seg.nodes:
+        for word in sorted(seg.said(node) & {"required", "forbidden"}, reverse=True):
+            by_word.setdefault(word, {})[node.record.id] = None
+    verbs = {"required": "requires", "forbidden": "forbids"}
+    return " and ".join(f"{named(records)} {verbs[word]} terminators" for word, records in by_word.items())
 
 
 def _forbids(node: Node, link: StageLink) -> bool:

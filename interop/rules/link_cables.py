@@ -8,11 +8,13 @@ from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fac
 from interop.rules.link_facts import chain_buses, kinds_of, report_cables, waits_for_plan
 from interop.rules.wording import named
 from interop.standards.buses import longest_bus_m
-from interop.wiring.contacts import BusWire, NotStated, Socket, Unknown
+from interop.wiring.contacts import Socket
+from interop.wiring.line import Line, line_of, reached_controllers
+from interop.wiring.purposes import buses_on, has_blank, line_only
 from interop.wiring.stage import Stage, StageCable, StageEnd, StageLink
 from interop.wiring.talks import Talk
 
-__all__ = ["buses_on"]
+__all__: list[str] = []
 
 
 # ---- shape ----
@@ -31,17 +33,13 @@ pulled plug no longer opens it. Take out one cable of the ring; the manager shou
 )
 def _ring(stage: Stage) -> Iterator[Hit]:
     for link in stage.links:
-        shape = stage.shapes.get(link.id)
-        if shape is not None and shape.kind == "ring":
-            ring = set(shape.culprits)
-            cables = [
-                c.id
-                for c in stage.cables
-                if c.link == link.id and c.carries == "chain" and {c.a.device, c.b.device} <= ring
-            ]
+        line = line_of(stage, link)
+        if line is not None and line.shape.kind == "ring":
+            ring = line.shape.culprits
+            cables = [c.id for c in line.cables if {c.a.device, c.b.device} <= set(ring)]
             yield broken(
-                shape.culprits,
-                f"Link {link.id}: cables {named(cables)} close a ring of {named(shape.culprits)}; a link is a line "
+                ring,
+                f"Link {link.id}: cables {named(cables)} close a ring of {named(ring)}; a link is a line "
                 "with two ends",
                 "Take out one cable of the ring.",
             )
@@ -60,9 +58,10 @@ link.""",
 )
 def _pieces(stage: Stage) -> Iterator[Hit]:
     for link in stage.links:
-        shape = stage.shapes.get(link.id)
-        if shape is None or waits_for_plan(stage, link):
+        line = line_of(stage, link)
+        if line is None or waits_for_plan(stage, link):
             continue
+        shape, lost = line.shape, tuple[str, ...]()
         if shape.kind in ("broken", "none"):
             lost = shape.culprits if shape.kind == "broken" else tuple(p for p in link.packs if p != link.manager)
             yield broken(
@@ -71,18 +70,74 @@ def _pieces(stage: Stage) -> Iterator[Hit]:
                 + (f" from manager {link.manager}" if link.manager is not None else ""),
                 "Add the missing cable.",
             )
-        yield from _controller_reached(stage, link)
+        elif shape.kind == "path":
+            yield from _walked_through(stage, link, line)
+        yield from _controller_reached(stage, link, lost)
 
 
-def _controller_reached(stage: Stage, link: StageLink) -> Iterator[Hit]:
-    reached = {end.device for cable in report_cables(stage, link) for end in (cable.a, cable.b)}
-    lost = [name for name in link.reports_to if name not in reached]
-    if lost and link.manager is not None:
+def _walked_through(stage: Stage, link: StageLink, line: Line) -> Iterator[Hit]:
+    """Devices in the middle of the row of which nobody states that their sockets are joined inside."""
+    for name, port in line.unclear:
+        device = stage.device(name)
+        yield cannot_tell(
+            (name, *(p for p in link.packs if p in stage.packs)),
+            f"Link {link.id}: the row runs through {name} ({device.record.id}), and whether the sockets of its port "
+            f"{port} are joined inside is not known",
+            f"Look in the manual of {device.record.id} for how its sockets are joined, or run the cables past it.",
+            facts=(fact_used(device, f"ports.{port}.inside", device.record.ports[port].inside),) if port else (),
+        )
+
+
+def _controller_reached(stage: Stage, link: StageLink, lost: Sequence[str]) -> Iterator[Hit]:
+    reached = reached_controllers(stage, link)
+    missed = [name for name in link.reports_to if name not in reached and name not in lost]
+    if missed:
+        start = (link.manager,) if link.manager is not None else ()
         yield broken(
-            (*lost, link.manager),
-            f"Link {link.id}: no data cable reaches {named(lost)} from manager {link.manager}",
+            (*missed, *start),
+            f"Link {link.id}: no data cable reaches {named(missed)}" + "".join(f" from manager {m}" for m in start),
             "Add the missing cable.",
         )
+
+
+@rule(
+    "listed-cable-without-place",
+    "link",
+    broken=Level.STOP,
+    unknown=Level.STOP,
+    broken_also=(Level.NOTE,),
+    meaning="The site lists a data cable that the plan has no place for.",
+    source="common practice",
+    explain="""The plan shows the cables of its links on sheets and notes. A cable that the site lists at a pack on a
+link, and that belongs to no link as planned, would hang in a socket that the sheet tells to leave empty: a cable to
+the controller from a pack that is not the manager, a lead to a device that no link reports to. Take it out of the site
+file, or write the link so that it belongs to it. A cable between two devices that are no packs is not planned either;
+it is left as the manuals of the two say.""",
+)
+def _without_place(stage: Stage) -> Iterator[Hit]:
+    for cable in stage.cables:
+        if cable.id not in stage.unplaced:
+            continue
+        ends = (cable.a, cable.b)
+        roles = {stage.packs[e.device].role for e in ends if e.device in stage.packs}
+        if roles == {"unmanaged"}:
+            continue    # told by the rule on data cables of unmanaged packs
+        where = " to ".join(" ".join(filter(None, (e.device, e.socket or e.port))) for e in ends)
+        yield broken(
+            tuple(dict.fromkeys(e.device for e in ends)),
+            f"Cable {cable.id} ({where}) is listed and has no place in the plan" + _why_not(stage, cable),
+            "Take the cable out of the site file, or write the link so that it belongs to it."
+            if roles else "Make it by the manuals of the two devices.",
+            level=None if roles else Level.NOTE,
+        )
+
+
+def _why_not(stage: Stage, cable: StageCable) -> str:
+    for near, far in ((cable.a.device, cable.b.device), (cable.b.device, cable.a.device)):
+        link = stage.link_of.get(near)
+        if link is not None and link.manager is not None and far in link.reports_to:
+            return f": {link.manager} is the manager of link {link.id}, and no other cable to {far} is needed"
+    return ": no link of the plan runs over it"
 
 
 @rule(
@@ -97,11 +152,11 @@ it, long or fast ones lose messages. Run the cables from pack to pack in one lin
 )
 def _branched(stage: Stage) -> Iterator[Hit]:
     for link in stage.links:
-        shape = stage.shapes.get(link.id)
-        if shape is not None and shape.kind == "branched":
+        line = line_of(stage, link)
+        if line is not None and line.shape.kind == "branched":
             yield broken(
-                shape.culprits,
-                f"Link {link.id}: more than two data cables of the link end on {named(shape.culprits)}",
+                line.shape.culprits,
+                f"Link {link.id}: more than two data cables of the link end on {named(line.shape.culprits)}",
                 "Run the cables from pack to pack in one line.",
             )
 
@@ -150,25 +205,16 @@ def _unmanaged(stage: Stage, cable: StageCable) -> bool:
 
 
 def _port_fault(stage: Stage, one: Socket, other: Socket) -> str | None:
-    if not buses_on(one) & buses_on(other):
-        blank = any(
-            isinstance(c, NotStated | Unknown)
-            for socket in (one, other)
-            for held in socket.face.contacts.values()
-            for c in held
-        )
-        return "blank" if blank else "bus"
+    if line_only(one.face, other.face):
+        return None
+    if not buses_on(one.face) & buses_on(other.face):
+        return "blank" if has_blank(one.face) or has_blank(other.face) else "bus"
     ways = {_direction(stage, one), _direction(stage, other)}
     if ways in ({"in"}, {"out"}):
         return "direction"
     ports = [port for x in (one, other) for port in stage.device(x.device).record.ports.values()]
     directed = any(port.direction.only in ("in", "out") for port in ports)
     return "way" if None in ways and directed else None
-
-
-def buses_on(socket: Socket) -> set[str]:
-    """Return the buses that a socket shows."""
-    return {c.bus for held in socket.face.contacts.values() for c in held if isinstance(c, BusWire)}
 
 
 def _direction(stage: Stage, socket: Socket) -> str | None:
@@ -292,12 +338,14 @@ def _too_long(stage: Stage) -> Iterator[Hit]:
     for link in stage.links:
         if waits_for_plan(stage, link):
             continue
-        chain = list(stage.cables_of.get((link.id, "chain"), ()))
+        line = line_of(stage, link)
+        row = list(line.cables) if line is not None else []
         hops = {bus.hop for k in kinds_of(stage, link) for bus in chain_buses(k.record, k.mode).values()}
-        for cables in [[c] for c in chain] if hops == {"one"} else [chain]:
+        for cables in [[c] for c in row] if hops == {"one"} else [row]:
             yield from _length(stage, link, cables, "chain")
         for cable in report_cables(stage, link):
-            yield from _length(stage, link, [cable], "report")
+            if cable not in row:
+                yield from _length(stage, link, [cable], "report")
 
 
 def _only_talk(stage: Stage, link: StageLink) -> Talk | None:

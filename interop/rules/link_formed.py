@@ -6,11 +6,13 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from interop.records.models import Record
 from interop.rules.finding import Hit, Level, broken, rule
-from interop.rules.wording import named
+from interop.rules.in_the_way import InTheWay, limits
+from interop.rules.wording import fact_missing, look_up, named
 from interop.site.site import Link
+from interop.wiring.energy import energy_wh
 from interop.wiring.stage import Stage
 from interop.wiring.talks import RecordKey
-from interop.wiring.together import LEFT, limits, obstacle
+from interop.wiring.together import LEFT, obstacle
 
 __all__: list[str] = []
 
@@ -54,11 +56,12 @@ def _not_formed(stage: Stage) -> Iterator[Hit]:
         if packs and not _formed(stage, link) and not _elsewhere(stage, packs):
             controllers = {name: stage.device(name).record for name in link.reports_to}
             alone = dict.fromkeys(obstacle((key,), controllers, _manager(stage, link)) for key in _kinds(stage, packs))
-            causes = [stage.hindered[link.id]] if link.id in stage.hindered else _suspects(stage, link, alone, packs)
+            hindered = stage.hindered.get(link.id)
+            why = InTheWay(hindered) if hindered is not None else _suspects(stage, link, alone, packs)
             yield broken(
                 packs,
-                f"Link {link.id}: no link can be formed of {named(packs)}: {'; '.join(causes)}",
-                "Mend what is in the way, or take the link out of the site file.",
+                f"Link {link.id}: no link can be formed of {named(packs)}: {why.text}",
+                f"Mend what is in the way, or take the link out of the site file. {why.todo}".rstrip(),
             )
 
 
@@ -66,23 +69,35 @@ def _manager(stage: Stage, link: Link) -> Record | None:
     return stage.packs[link.manager].record if link.manager is not None and link.manager in stage.packs else None
 
 
-def _suspects(stage: Stage, link: Link, causes: Iterable[str], packs: Sequence[str]) -> list[str]:
+def _suspects(stage: Stage, link: Link, causes: Iterable[str], packs: Sequence[str]) -> InTheWay:
     """Return the causes; where the records alone name none, what the number of packs and the site file add."""
     sure = [one for one in dict.fromkeys(causes) if one != LEFT]
     if sure:
-        return sure
+        return InTheWay("; ".join(sure))
     found = list(limits(_kinds(stage, packs), len(packs), reports=bool(link.reports_to)))
     about = set(link.packs)
-    wishes = [wish.text for wish in stage.site.wishes if wish.must and about & set(wish.about)]
-    found += [f"the wish that must hold: {text}" for text in wishes]
+    found += [InTheWay(f"the wish that must hold: {wish.text}") for wish in stage.site.wishes
+              if wish.must and about & set(wish.about)]
     switched = [name for name in link.packs if name in stage.packs and stage.packs[name].device.set_patterns]
     if switched:
-        found.append(f"the switches that the site file sets for {named(switched)}")
+        found.append(InTheWay(f"the switches that the site file sets for {named(switched)}"))
     if link.group is not None:
-        found.append(f"group {link.group}")
-    if len(found) > 1:
-        return [f"one of these, or several together, leave no way: {'; '.join(found)}"]
-    return found or [LEFT]
+        found.append(InTheWay(f"group {link.group}"))
+    found = list(dict.fromkeys(found)) or list(_weightless(stage, packs)) or [InTheWay(LEFT)]
+    text = "; ".join(one.text for one in found)
+    todo = " ".join(dict.fromkeys(one.todo for one in found if one.todo))
+    return InTheWay(f"one of these, or several together, leave no way: {text}" if len(found) > 1 else text, todo)
+
+
+def _weightless(stage: Stage, packs: Sequence[str]) -> Iterator[InTheWay]:
+    """Packs that count for nothing, so that the plan leaves them off sooner than it moves a switch."""
+    for key in _kinds(stage, packs):
+        record = key.record
+        if energy_wh(record) is None and record.cells is not None:
+            name = "nominal_v" if record.cells.capacity_ah.known else "capacity_ah"
+            fact, path = getattr(record.cells, name), f"cells.{name}"
+            yield InTheWay(f"{fact_missing(record.id, path, fact)}: with no energy known, leaving it off loses nothing",
+                           look_up(record.id, path, fact))
 
 
 def _elsewhere(stage: Stage, packs: Sequence[str]) -> list[str]:
@@ -132,16 +147,16 @@ def _left_off(stage: Stage, *, installed: bool) -> Iterator[Hit]:
         alone = [obstacle(group, controllers, _manager(stage, link)) for group in groups]
         hindered = stage.hindered.get(link.id)
         if hindered is not None:
-            causes = list(dict.fromkeys(hindered if one == LEFT else one for one in alone))
+            why = InTheWay("; ".join(dict.fromkeys(hindered if one == LEFT else one for one in alone)))
         else:
-            causes = _suspects(stage, link, alone, [*on, *off])
+            why = _suspects(stage, link, alone, [*on, *off])
         word = "installed pack" if installed else "new pack"
         several = len(off) > 1
         yield broken(
             off,
             f"Link {link.id}: {word}{'s' if several else ''} {named(off)} {'stay' if several else 'stays'} "
-            f"unmanaged, on the busbar only; beside {named(on)}: {'; '.join(causes)}",
-            _REASONS,
+            f"unmanaged, on the busbar only; beside {named(on)}: {why.text}",
+            f"{_REASONS} {why.todo}".rstrip(),
         )
 
 

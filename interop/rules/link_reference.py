@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from interop.rules.finding import FactUsed, Hit, Level, broken, rule
-from interop.rules.link_cables import buses_on
 from interop.rules.link_facts import made_kinds
 from interop.rules.wording import joined, named
 from interop.wiring.contacts import Cause, Held, Reference, Socket, Spot, node_faults
+from interop.wiring.grounds import held_with
+from interop.wiring.purposes import buses_on
 from interop.wiring.stage import Stage, StageCable
 
 __all__: list[str] = []
@@ -76,11 +77,11 @@ def _without(stage: Stage, cable: StageCable) -> _Without | None:
     Whether the two ends share a bus is not asked: where that is not known, the reference is missing all the same.
     """
     one, other = stage.socket(cable.a), stage.socket(cable.b)
-    if cable.joined is None or one is None or other is None or not (buses_on(one) and buses_on(other)):
+    if cable.joined is None or one is None or other is None or not (buses_on(one.face) and buses_on(other.face)):
         return None
-    pins = [_pins(s) for s in (one, other)]
-    if any(a in pins[0] and b in pins[1] for a, b in cable.joined):
+    if any(_is_reference(one, a) and _is_reference(other, b) for a, b in cable.joined):
         return None
+    pins = [[p for p in s.face.pins if _is_reference(s, p)] for s in (one, other)]
     lacking = [s for s, found in zip((one, other), pins, strict=True) if not found]
     if lacking:
         ends = dict.fromkeys(f"{s.port} of {stage.device(s.device).record.id}" for s in lacking)
@@ -88,8 +89,8 @@ def _without(stage: Stage, cable: StageCable) -> _Without | None:
     return _left_out(stage, cable, (one, other), (pins[0][0], pins[1][0]))
 
 
-def _pins(socket: Socket) -> list[str]:
-    return [p for p, held in socket.face.contacts.items() if any(isinstance(c, Reference) for c in held)]
+def _is_reference(socket: Socket, pin: str) -> bool:
+    return any(isinstance(c, Reference) for c in socket.face.contacts.get(pin, ()))
 
 
 def _left_out(stage: Stage, cable: StageCable, ends: tuple[Socket, Socket], pins: tuple[str, str]) -> _Without:
@@ -104,6 +105,11 @@ def _left_out(stage: Stage, cable: StageCable, ends: tuple[Socket, Socket], pins
     if any(f.cause is Cause.GROUND_BYPASSES for f in faults):
         return _Without(
             "joined, it would carry load current past a BMS", "Leave it out, or put an isolator into the link."
+        )
+    if any(f.cause is Cause.GROUND_BYPASSES for f in node_faults((*held, *held_with(stage, held)))):
+        return _Without(
+            "joined, it could carry load current past a BMS, if isolated ports of one device share their ground",
+            "Leave it out, or state in the record which ports are isolated from each other.",
         )
     if faults:
         return _Without(

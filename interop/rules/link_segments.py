@@ -7,17 +7,19 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
+from interop.records.answers import Answer
 from interop.records.leaves import Span
 from interop.records.models import Bus, Record
 from interop.records.switches import Case, readings
 from interop.rules.finding import FactUsed
 from interop.rules.link_facts import chain_buses, judged_links, report_cables, waits_for_plan
 from interop.rules.wording import named
-from interop.wiring.paths import shape_of
+from interop.wiring.faces import wire_pins
+from interop.wiring.line import line_of, sharing
 from interop.wiring.stage import Stage, StageLink
 from interop.wiring.talks import Talk, alive_buses, chain_talks, controller_talks
 
-__all__ = ["Node", "Segment", "segments", "sharing"]
+__all__ = ["Node", "Segment", "segments"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,9 +88,32 @@ class Segment:
     def asks(self, node: Node) -> str | None:
         """What the record of a node asks of the ends: required, not required, forbidden, None (not known)."""
         asked = node.bus.termination.ends.only
+        return self._in_loop(asked) if asked is not None else None
+
+    def said(self, node: Node) -> frozenset[str]:
+        """Everything that the sources of a node's record say of the ends; empty where nothing is stated."""
+        return frozenset(self._in_loop(one) for one in node.bus.termination.ends.values)
+
+    def _in_loop(self, asked: str) -> str:
         if asked == "only in open loop":
             return "forbidden" if self.link.reports_to else "required"
         return asked
+
+    @property
+    def at_odds(self) -> Answer:
+        """Whether the records agree on terminators at the ends: broken where one surely requires what another surely
+        forbids.
+        """
+        said = [self.said(node) for node in self.nodes]
+        if {"required"} in said and {"forbidden"} in said:
+            return Answer.BROKEN
+        open_ = frozenset() in said and self.told & {"required", "forbidden"}
+        return Answer.CANNOT_TELL if self.told >= {"required", "forbidden"} or open_ else Answer.HOLDS
+
+    @property
+    def told(self) -> frozenset[str]:
+        """Everything that any source says of the ends."""
+        return frozenset[str]().union(*(self.said(node) for node in self.nodes))
 
 
 # ---- the buses of a link ----
@@ -125,15 +150,14 @@ def _pack_nodes(stage: Stage, link: StageLink, name: str) -> Iterator[Node]:
 
 
 def _chain(stage: Stage, link: StageLink, nodes: list[Node]) -> Segment:
-    """The packs' own bus, with the controllers that hang on it as well: they stand in the row like a pack."""
-    cables = list(stage.cables_of.get((link.id, "chain"), ()))
-    controllers = sharing(stage, link)
-    for name, buses in controllers.items():
+    """The packs' own bus, with the controllers and other devices that hang on it: they stand in the row like a pack."""
+    line = line_of(stage, link)
+    cables = line.cables if line is not None else ()
+    order = line.shape.order if line is not None and line.shape.kind == "path" else ()
+    for name, buses in {**sharing(stage, link), **_listening(stage, link)}.items():
         record = stage.device(name).record
         nodes += [Node(name, record, n, record.buses[n], _on(stage, name, n, record.buses[n])) for n in buses]
-    cables += [c for c in report_cables(stage, link) if {c.a.device, c.b.device} & set(controllers)]
-    shape = shape_of((*link.packs, *controllers), [(c.a.device, c.b.device) for c in cables], link.manager)
-    ends = (shape.order[0], shape.order[-1]) if shape.kind == "path" else ()
+    ends = (order[0], order[-1]) if order else ()
     lengths = [c.length_m for c in cables]
     about = tuple(dict.fromkeys(n.device for n in nodes))
     known = [one for one in lengths if one is not None]
@@ -148,22 +172,18 @@ def _chain(stage: Stage, link: StageLink, nodes: list[Node]) -> Segment:
     )
 
 
-def sharing(stage: Stage, link: StageLink) -> dict[str, tuple[str, ...]]:
-    """The controllers cabled to the packs' own bus, each with the buses it hangs there with. Where it is not known
-    whether the controller polls the packs it may hang there, and does here: it is the worse side.
-    """
-    cabled = {e.device for c in report_cables(stage, link) for e in (c.a, c.b)}
-    made_by = [stage.packs[name].record.manager.made_by for name in link.packs if name in stage.packs]
-    open_ = link.manager is None and all("controller" in fact.values or not fact.values for fact in made_by)
-    found = {}
-    for name in link.reports_to:
-        record = stage.device(name).record
-        talking = controller_talks(record).get(link.chain, ()) if link.chain is not None else ()
-        same = [n for n in record.buses if stage.bus_identity(name, n) == f"chain {link.id}"]
-        here = same or (list(record.buses) if open_ else [])
-        if here and name in cabled:
-            found[name] = tuple(n for n in here if n in talking) or tuple(here)
-    return found
+def _listening(stage: Stage, link: StageLink) -> dict[str, tuple[str, ...]]:
+    """The devices on the packs' own bus that are no controllers of the link, each with its buses at the cables."""
+    line = line_of(stage, link)
+    found: dict[str, dict[str, None]] = {}
+    for end in (e for c in (line.cables if line is not None else ()) for e in (c.a, c.b)):
+        if end.device in stage.packs or end.device in link.reports_to or end.port is None:
+            continue
+        record = stage.device(end.device).record
+        for name in record.buses:
+            if wire_pins(record, end.port, name, None):
+                found.setdefault(end.device, {})[name] = None
+    return {name: tuple(buses) for name, buses in found.items()}
 
 
 def _report(stage: Stage, link: StageLink) -> Iterator[Segment]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from interop.circuit.bank import undrawn
 from interop.rules.finding import Hit, Level, cannot_tell, rule
 from interop.wiring.stage import Stage
 
@@ -15,7 +16,7 @@ __all__ = ["power_not_judged"]
     "power",
     broken=Level.STOP,
     unknown=Level.STOP,
-    meaning="Currents, fuses, cables and joining voltages of the bank are not computed.",
+    meaning="Currents, fuses, cables and joining voltages of the bank are not computed, or not all of them.",
     source="common practice",
     explain="Unlike packs on one busbar share current by resistance and later by capacity, never by rating; and one "
     "pack alone can burn a cable that is too thin or has no fuse, or be charged with a voltage that its cells do not "
@@ -29,7 +30,13 @@ def power_not_judged(stage: Stage) -> Iterator[Hit]:
     if stage.name != "planned":
         return
     for bank in stage.banks:
-        if len(bank) > 1:
+        if len(bank) > 1 and not undrawn(stage, bank):
+            yield cannot_tell(
+                bank,
+                "Power is judged in part: sharing, one pack out, faults and joining are computed, but not how the bank "
+                "runs empty and full, the smallest fault, a load dump, and the grounds of data links.",
+                "Have currents, protective devices, cables and the joining voltages checked before any pack is joined.")
+        elif len(bank) > 1:
             yield cannot_tell(
                 bank,
                 "Power is not judged: sharing of current, faults, protection and joining of this bank are not "

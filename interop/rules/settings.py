@@ -10,8 +10,10 @@ from interop.records.models import Bus
 from interop.records.switches import Pattern, Reading, row_length
 from interop.rules.address import unlooked_level
 from interop.rules.finding import Hit, Level, broken, cannot_tell, fact_used, rule
-from interop.rules.link_segments import Node, Segment, segments, sharing
+from interop.rules.link_segments import Node, Segment, segments
 from interop.rules.wording import fact_missing, figure, joined, look_up, named, of_record, shown_pattern
+from interop.wiring.faces import wire_pins
+from interop.wiring.line import line_of
 from interop.wiring.meanings import (
     Meaning,
     Standing,
@@ -24,7 +26,7 @@ from interop.wiring.meanings import (
     reversed_addresses,
     standings,
 )
-from interop.wiring.stage import Stage, StageLink, StagePack
+from interop.wiring.stage import Stage, StageEnd, StageLink, StagePack
 
 __all__: list[str] = []
 
@@ -421,7 +423,7 @@ the middle, and its switch is easily forgotten: with every terminator too many t
 drop out; without one at an end it echoes. Set the switches by place, as the sheets show.""")
 def _terminator(stage: Stage) -> Iterator[Hit]:
     for link in stage.links:
-        if not link.judged:
+        if not link.judged or (stage.name == "found" and not stage.cables_known and len(link.packs) < 2):
             continue
         nowhere: list[StagePack] = []
         for pack in (stage.packs[p] for p in link.packs if p in stage.packs):
@@ -430,7 +432,7 @@ def _terminator(stage: Stage) -> Iterator[Hit]:
                 if meant is None or not meant.values:
                     continue
                 if _at_end(stage, link, pack, name) is None and (pack.id, name) not in stage.terminators:
-                    nowhere.append(pack)
+                    nowhere += [] if stage.cables_known else [pack]     # a socket without a cable has no bus to end
                 else:
                     yield from _terminator_hits(stage, link, pack, name, meant)
         if nowhere and stage.name == "found":
@@ -445,6 +447,8 @@ def _terminator_hits(stage: Stage, link: StageLink, pack: StagePack, name: str, 
     head = f"Terminator of bus {name} of {_of([pack])}, {where} link {link.id}, is set {{got}}"
     wanted = stage.terminators.get((pack.id, name))
     bus = _bus(stage, link, pack, name)
+    if wanted is None and bus is not None and bus[0].at_odds is Answer.BROKEN:
+        return  # told by the rule on what the records ask; neither way can be ordered
     asked = fact.only if bus is None else bus[0].asks(bus[1])
     got = joined([_value(v, "") for v in sorted(meant.values, key=str)])
     if wanted is None and at_end and asked is None:
@@ -482,11 +486,20 @@ def _others_open(seg: Segment, pack: StagePack, head: str) -> Hit:
 
 def _at_end(stage: Stage, link: StageLink, pack: StagePack, name: str) -> bool | None:
     """Return whether a pack is at an end of its bus by the cables; None where no cable says so."""
-    if pack.record.buses[name].hop == "one":
-        return True
-    cables = [c for c in stage.cables_at.get(pack.id, ()) if c.link == link.id]
-    controllers = set(sharing(stage, link))
-    mine = [c for c in cables if c.carries == "chain" or {c.a.device, c.b.device} & controllers]
+    bus = pack.record.buses[name]
+    line = line_of(stage, link)
+    mine = [c for c in (line.cables if line is not None else ()) if pack.id in (c.a.device, c.b.device)]
+    if bus.hop == "one" and stage.cables_known:
+        ends = [end for c in mine for end in (c.a, c.b) if end.device == pack.id]
+        return True if any(_on_hop(pack, name, end) for end in ends) else None
     if not stage.cables_known or not mine:
         return None
     return len(mine) == 1
+
+
+def _on_hop(pack: StagePack, name: str, end: StageEnd) -> bool:
+    """Whether a cable's end may be on a bus of one hop: in one of its sockets, or in one that nobody wrote down."""
+    sockets = pack.record.buses[name].sockets
+    if end.socket is not None and sockets is not None:
+        return end.socket in sockets
+    return end.port is None or bool(wire_pins(pack.record, end.port, name, None))

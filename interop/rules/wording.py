@@ -19,6 +19,8 @@ _PRINTED = {
     "addresses": "beside the table of the address switches",
     "manager": "in the chapter on several packs, beside the table of the address switches",
     "buses": "in the chapter on communication, beside the drawing of the ports",
+    "converter": "in the chapter on the battery",
+    "follows": "in the chapter on the battery",
     "generation": "on the type plate, or in the list of revisions",
 }
 """Where a manual usually prints a fact, by the first word of its path (common practice)."""

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from interop.site.site import Cable, End, Site
 
-__all__ = ["found_end", "with_found_ends"]
+__all__ = ["end_at", "found_end", "with_found_ends"]
 
 
 def found_end(site: Site, end: End) -> End:
@@ -14,8 +14,11 @@ def found_end(site: Site, end: End) -> End:
     name = end.device
     if name is None:
         name = next((link.manager for link in site.found_links or () if end.link in (None, link.id)), None)
-    if name is None or name == "propose":
-        return end
+    return end if name is None or name == "propose" else end_at(site, name, end)
+
+
+def end_at(site: Site, name: str, end: End) -> End:
+    """An end at a device, with its port where only the socket is written, and its socket where there is but one."""
     ports, port, socket = site.devices[name].record.ports, end.port, end.socket
     if port is not None and port not in ports:
         port, socket = next(((one, port) for one in ports if port in ports[one].sockets), (None, None))

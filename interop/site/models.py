@@ -209,6 +209,7 @@ class PoleEntry(Strict):
     cable: Annotated[str, Plain(CABLE)] | None = None
     length: Length | None = None
     parallel: Annotated[int, Plain(whole(1, 8))] | None = None
+    lug_uohm: Annotated[float | Span, Plain(number(1, 100000, "uohm"))] | None = None
     device: Names | None = None
     distance_from_source: Lengths | None = None
 
@@ -216,8 +217,9 @@ class PoleEntry(Strict):
 class RunEntry(Strict):
     """A power run, both poles at once.
 
-    ``cable``: a size or the id of a power cable's record; ``parallel``: conductors side by side on each pole; devices
-    in order from the source (the pack; on the run of a controller the busbar; else ``from``).
+    ``cable``: a size or the id of a power cable's record; ``parallel``: conductors side by side on each pole;
+    ``lug_uohm``: each lug with its joint, as measured; devices in order from the source (the pack; on the run of a
+    controller the busbar; else ``from``).
     """
 
     from_: Words = Field(alias="from")
@@ -225,6 +227,7 @@ class RunEntry(Strict):
     cable: Annotated[str, Plain(CABLE)] | None = None
     length: Length | None = None
     parallel: Annotated[int, Plain(whole(1, 8))] | None = None
+    lug_uohm: Annotated[float | Span, Plain(number(1, 100000, "uohm"))] | None = None
     laid: Annotated[str, Plain(word("free air", "enclosed", "conduit"))] | None = None
     through_wall: Annotated[bool, Plain(yes_no())] | None = None
     device: Names | None = None
@@ -308,11 +311,11 @@ class SiteFile(Strict):
     packs: dict[Ids, DeviceEntry] = Field(min_length=1)
     controllers: dict[Ids, DeviceEntry] = Field(default_factory=dict)
     devices: dict[Ids, DeviceEntry] = Field(default_factory=dict)
-    found: FoundSection = FoundSection()
-    links: LinksSection = LinksSection()
+    found: FoundSection = FoundSection.model_construct()
+    links: LinksSection = LinksSection.model_construct()
     cables: dict[Ids, CableEntry] = Field(default_factory=dict)
     posts: dict[Ids, Posts] = Field(default_factory=dict)
     runs: dict[Ids, RunEntry] = Field(default_factory=dict)
     set_: dict[Ids, FoundEntry] = Field(default_factory=dict, alias="set")
-    wishes: WishesEntry = WishesEntry()
+    wishes: WishesEntry = WishesEntry.model_construct()
     accepted: list[AcceptedEntry] = Field(default_factory=list)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from interop.records.catalog import LoadedRecord
-from interop.records.leaves import Expected, identifier, normal_id
+from interop.records.leaves import Expected, Span, identifier, normal_id
 from interop.records.nodes import Gap, shown
 from interop.site.models import PoleEntry, RunEntry
 from interop.site.ranges import MOST, numbered, range_length
@@ -233,11 +233,12 @@ class _Wired:
         own: PoleEntry | None = getattr(entry, pole)
         self.reader = reader
         self.where = {name: (*here, pole, name) if own is not None and getattr(own, name) is not None else (*here, name)
-                      for name in ("cable", "length", "parallel", "device", "distance_from_source")}
+                      for name in ("cable", "length", "parallel", "device", "distance_from_source", "lug_uohm")}
         said = {name: getattr(own if len(path) == len(here) + 2 else entry, name) for name, path in self.where.items()}
         self.size, self.cable = self._conductor(said["cable"])
         self.length_m: float | None = said["length"]
         self.parallel: int = said["parallel"] or 1
+        self.lug_uohm: float | Span | None = said["lug_uohm"]
         self.devices = self._devices(said["device"] or (), said["distance_from_source"])
 
     def _conductor(self, text: str | None) -> tuple[str | None, LoadedRecord | None]:
@@ -260,4 +261,5 @@ class _Wired:
 
     def pole(self, a_post: str | None, b_post: str | None) -> Pole:
         """Return the pole with its posts."""
-        return Pole(a_post, b_post, self.size, self.cable, self.length_m, self.parallel, self.devices)
+        return Pole(a_post, b_post, self.size, self.cable, self.length_m, self.parallel, self.devices,
+                    self.lug_uohm)

@@ -112,7 +112,7 @@ class Pole:
     """One pole of a run: posts at its ends (None at a device), conductor, devices in order from the source.
 
     ``size``: as written, None where not stated; ``cable``: the record of a power cable; ``length_m`` [m] of each of
-    the ``parallel`` conductors.
+    the ``parallel`` conductors; ``lug_uohm``: each lug with its joint [micro-ohm], None where nobody measured.
     """
 
     a_post: str | None = None
@@ -122,6 +122,7 @@ class Pole:
     length_m: float | None = None
     parallel: int = 1
     devices: tuple[InRun, ...] = ()
+    lug_uohm: float | Span | None = None
 
 
 @dataclass(frozen=True)

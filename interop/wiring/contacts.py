@@ -16,6 +16,8 @@ from enum import Enum
 from itertools import combinations
 from typing import Literal, TypeVar
 
+from interop.standards.plugs import SHELL
+
 __all__ = [
     "NEEDED_USES",
     "NOT_STATED",
@@ -34,6 +36,7 @@ __all__ = [
     "NotStated",
     "Pair",
     "Reference",
+    "Shell",
     "Socket",
     "Spot",
     "Supply",
@@ -94,6 +97,16 @@ class Reference:
 
 
 @dataclass(frozen=True)
+class Shell:
+    """The metal shell of a socket: tied to the case, which is earth, or to nothing inside the device.
+
+    A shell that is tied to the reference of its port is a :class:`Reference`.
+    """
+
+    earthed: bool
+
+
+@dataclass(frozen=True)
 class Supply:
     """A pin that is fed, with its voltage as printed [V]."""
 
@@ -120,7 +133,7 @@ class NotStated:
     """A pin about which the record says nothing."""
 
 
-Contact = BusWire | LineWire | Reference | Supply | Empty | Unused | Unknown | NotStated
+Contact = BusWire | LineWire | Reference | Shell | Supply | Empty | Unused | Unknown | NotStated
 
 
 # ---- sockets, cables, chains ----------------------------------------------------------------------------------------
@@ -156,6 +169,11 @@ class Face:
     def __hash__(self) -> int:
         return self._hash
 
+    @property
+    def pins(self) -> tuple[str, ...]:
+        """The poles without the shell."""
+        return tuple(pin for pin in self.poles if pin != SHELL)
+
     def position(self, pin: str) -> int:
         """Place of a pin in the plug, from 0."""
         return self.poles.index(pin)
@@ -186,6 +204,7 @@ class CableSlot:
 
     fixed: the joined pins of a cable that is made and stays, else None. no_repin: only a straight cable with cuts.
     carries: the buses this cable is there for; None means every bus that both ends have, and at least one.
+    no_references: no reference is joined unless the cable is made so.
     """
 
     id: str
@@ -194,6 +213,7 @@ class CableSlot:
     fixed: tuple[Pair, ...] | None = None
     no_repin: bool = False
     carries: frozenset[str] | None = None
+    no_references: bool = False
 
 
 @dataclass(frozen=True)
@@ -219,6 +239,7 @@ class Verdict(Enum):
 
     NEEDED = "needed"
     REFERENCE = "reference"
+    HARMLESS = "harmless"
     FORBIDDEN = "forbidden"
 
 
@@ -228,6 +249,7 @@ class Cause(Enum):
     SAME_WIRE = "same wire of one bus"
     SAME_LINE = "same wire of a line that both have alike"
     REFERENCES = "references that may be joined"
+    SHELLS = "shells that may be joined"
     REVERSED_PAIR = "reversed pair"
     UNLIKE_BUSES = "unlike buses joined"
     DATA_MEETS_STOP = "data meets stop line"
@@ -250,8 +272,11 @@ class Cause(Enum):
     NOT_STATED_JOINED = "not-stated pin joined"
     SENSE_NOT_STATED = "sense not stated"
     LEVEL_NOT_STATED = "level not stated"
+    LIVE_SHELL = "data, line or supply on a shell"
     GROUND_BYPASSES = "data ground bypasses the BMS"
+    GROUND_MEETS_EARTH = "data ground meets earth"
     TIE_UNKNOWN = "tie unknown"
+    EARTH_TIE_UNKNOWN = "earth meets a reference whose tie is unknown"
 
     @property
     def cannot_tell(self) -> bool:
@@ -260,7 +285,7 @@ class Cause(Enum):
 
 
 _CANNOT_TELL = frozenset({Cause.UNKNOWN_JOINED, Cause.NOT_STATED_JOINED, Cause.SENSE_NOT_STATED, Cause.LEVEL_NOT_STATED,
-                          Cause.TIE_UNKNOWN})
+                          Cause.TIE_UNKNOWN, Cause.EARTH_TIE_UNKNOWN})
 
 
 @dataclass(frozen=True)
@@ -294,7 +319,8 @@ def joining(first: Contact, second: Contact) -> Joining:
     Symmetric. References are judged as a pair here; what else their net holds is for :func:`node_faults`.
     """
     cause = _joining_cause(first, second)
-    verdict = {Cause.SAME_WIRE: Verdict.NEEDED, Cause.SAME_LINE: Verdict.NEEDED, Cause.REFERENCES: Verdict.REFERENCE}
+    verdict = {Cause.SAME_WIRE: Verdict.NEEDED, Cause.SAME_LINE: Verdict.NEEDED, Cause.REFERENCES: Verdict.REFERENCE,
+               Cause.SHELLS: Verdict.HARMLESS}
     return Joining(verdict.get(cause, Verdict.FORBIDDEN), cause, first, second)
 
 
@@ -302,6 +328,9 @@ def _joining_cause(first: Contact, second: Contact) -> Cause:
     for kind, cause in _BLANK:
         if isinstance(first, kind) or isinstance(second, kind):
             return cause
+    for shell, other in ((first, second), (second, first)):
+        if isinstance(shell, Shell):
+            return _shell_cause(shell, other)
     if isinstance(first, BusWire) and isinstance(second, BusWire):
         return _bus_cause(first, second)
     if isinstance(first, LineWire) and isinstance(second, LineWire):
@@ -314,6 +343,17 @@ def _joining_cause(first: Contact, second: Contact) -> Cause:
         if isinstance(line, LineWire) and isinstance(other, Reference):
             return Cause.STOP_MEETS_REFERENCE if line.use == "stop" else Cause.LINE_MEETS_REFERENCE
     return _MIXED[frozenset({type(first), type(second)})]
+
+
+def _shell_cause(shell: Shell, other: Contact) -> Cause:
+    """Earth joined to a reference that is tied to a minus makes a second path for load and fault current, or a short,
+    whichever pole of the bank is earthed (common practice); an isolated reference may be earthed.
+    """
+    if isinstance(other, BusWire | LineWire | Supply):
+        return Cause.LIVE_SHELL
+    if not shell.earthed or not isinstance(other, Reference) or other.tie == "isolated":
+        return Cause.SHELLS
+    return Cause.EARTH_TIE_UNKNOWN if other.tie == "unknown" else Cause.GROUND_MEETS_EARTH
 
 
 def _bus_cause(first: BusWire, second: BusWire) -> Cause:
@@ -390,11 +430,13 @@ def node_faults(held: Iterable[Held]) -> tuple[NodeFault, ...]:
     """List what is wrong with one net that holds all this; empty when nothing is.
 
     Two unlike wires, both wires of one line, a must-be-empty, unknown, not-stated or supply contact with anything
-    else, an unused pin that only a cable can have reached, references that bypass a BMS or whose tie is unknown.
-    Contacts of one device that are alike count once, so a net inside one device has faults only if its copper does.
+    else, an unused pin that only a cable can have reached, references that bypass a BMS or whose tie is unknown,
+    anything live on a shell, earth on a reference tied to a minus. Contacts of one device that are alike count once,
+    so a net inside one device has faults only if its copper does.
     """
     things: dict[Hashable, Held] = {}
     ties: dict[tuple[str, str], Held] = {}
+    shells: dict[bool, Held] = {}
     unused, live = [], []
     for one in held:
         if isinstance(one.contact, Unused):
@@ -403,10 +445,22 @@ def node_faults(held: Iterable[Held]) -> tuple[NodeFault, ...]:
         live.append(one)
         if isinstance(one.contact, Reference):
             ties.setdefault((one.spot.device, one.contact.tie), one)
+        elif isinstance(one.contact, Shell):
+            shells.setdefault(one.contact.earthed, one)
         else:
             things.setdefault(_class(one), one)
     mixed = [*things.values(), *list(ties.values())[:1]]
-    return (*_mixed_faults(mixed), *_tie_faults(ties), *_unused_faults(unused, live))
+    on_shell = _shell_faults(shells, things.values(), ties.values())
+    return (*_mixed_faults(mixed), *on_shell, *_tie_faults(ties), *_unused_faults(unused, live))
+
+
+def _shell_faults(shells: Mapping[bool, Held], things: Iterable[Held], ties: Iterable[Held]) -> list[NodeFault]:
+    """What a shell must not meet; of an earthed one and one that is tied to nothing the earthed one is named."""
+    if not shells:
+        return []
+    shell = shells.get(True) or shells[False]
+    faults = [_fault(shell, one) for one in (*things, *ties)]
+    return [fault for fault in faults if fault.cause is not Cause.SHELLS]
 
 
 def _class(one: Held) -> Hashable:

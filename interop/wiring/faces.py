@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cache
+from itertools import combinations
 
 from interop.records.models import Port, Record
 from interop.records.pins import PinFunction, line_use, pin_function, port_poles
 from interop.standards import plugs
+from interop.standards.plugs import SHELL
 from interop.wiring.contacts import (
     NOT_STATED,
     BusWire,
@@ -17,6 +19,7 @@ from interop.wiring.contacts import (
     LineWire,
     NotStated,
     Reference,
+    Shell,
     Socket,
     Supply,
     Unknown,
@@ -24,7 +27,7 @@ from interop.wiring.contacts import (
 )
 from interop.wiring.talks import RecordKey
 
-__all__ = ["inside_known", "port_of_socket", "socket_face", "socket_of", "wire_pins"]
+__all__ = ["ground_of", "inside_known", "port_of_socket", "socket_face", "socket_of", "wire_pins"]
 
 Naming = Callable[[str], str]
 """Gives the link-wide identity of a bus of a record."""
@@ -66,7 +69,62 @@ def _nodes(key: RecordKey, port_name: str, socket: str) -> tuple[tuple[str, str]
             root = min(merged, key=lambda p: (len(p), p))
             for pin in [*merged, *(p for p, r in first.items() if r in merged)]:
                 first[pin] = root
-    return tuple((pin, f"{owner}.{first.get(pin, pin)}") for pin in port_poles(record, port_name))
+    nodes = {pin: f"{owner}.{first.get(pin, pin)}" for pin in port_poles(record, port_name)}
+    nodes[SHELL] = _shell_node(key, port_name, nodes) or f"{owner}.{SHELL}"
+    return tuple((pin, nodes[SHELL] if _is(key, port_name, pin, "shell") else node) for pin, node in nodes.items())
+
+
+def _is(key: RecordKey, port_name: str, pin: str, what: str) -> bool:
+    return any(f.what == what for f in dict(_functions(key, port_name, None)).get(pin) or ())
+
+
+def _shell_node(key: RecordKey, port_name: str, nodes: Mapping[str, str]) -> str | None:
+    """The copper that a shell shares: the case is one for all ports, a reference is that of the port's pins."""
+    shell = _shell_contacts(key, port_name)
+    if Shell(earthed=True) in shell:
+        return "case"
+    if not any(isinstance(one, Reference) for one in shell):
+        return None
+    return next((node for pin, node in nodes.items() if _is(key, port_name, pin, "reference")), None)
+
+
+@cache
+def _grounds(key: RecordKey) -> dict[str, str]:
+    """Name the isolated ground of each port that has one: ports share a name unless the record keeps them apart."""
+    ports = key.record.ports
+    isolated = [name for name, port in ports.items() if port.reference.only == "isolated"]
+    names = {name: name for name in isolated}
+    for one, other in combinations(isolated, 2):
+        if other not in ports[one].isolated_from and one not in ports[other].isolated_from:
+            old, new = names[other], names[one]
+            names = {name: new if ground == old else ground for name, ground in names.items()}
+    return names
+
+
+def ground_of(record: Record, port_name: str) -> str | None:
+    """Return the name of the isolated ground that a port's reference may be; None for a port that is not isolated.
+
+    Ports of one device often share one isolated supply (common practice, from memory): only a record that says that
+    two of them are isolated from each other keeps their grounds apart.
+    """
+    return _grounds(RecordKey(record)).get(port_name)
+
+
+@cache
+def _shell_contacts(key: RecordKey, port_name: str) -> frozenset[Contact]:
+    """What the shell of a port is tied to: as ``ports.NAME.shell`` says, and as its table of pins says of it."""
+    port = key.record.ports[port_name]
+    said: dict[str, Contact] = {
+        "none": Shell(earthed=False),
+        "chassis": Shell(earthed=True),
+        "reference": Reference(port.reference.only or "unknown"),  # type: ignore[arg-type]
+        "unknown": Unknown(),
+    }
+    found: set[Contact] = {said.get(port.shell.only or "", Unknown())} if port.shell.known else set()
+    for function in dict(_functions(key, port_name, None)).get(SHELL, ()) or ():
+        bare = function.what in ("unused", "shell")
+        found.add(Shell(earthed=False) if bare else _contact(key.record, port_name, function, str))
+    return frozenset(found) or frozenset({NotStated()})
 
 
 def _contact(record: Record, port_name: str, function: PinFunction, naming: Naming) -> Contact:
@@ -76,6 +134,9 @@ def _contact(record: Record, port_name: str, function: PinFunction, naming: Nami
         return _line(record, function)
     if function.what == "reference":
         return Reference(record.ports[port_name].reference.only or "unknown")  # type: ignore[arg-type]
+    if function.what == "shell":
+        shell = _shell_contacts(RecordKey(record), port_name)
+        return next(iter(shell)) if len(shell) == 1 else Unknown()
     if function.what == "supply":
         return Supply(function.name or NOT_STATED)
     blank: dict[str, Contact] = {"empty": Empty(), "unused": Unused(), "unknown": Unknown()}
@@ -129,10 +190,13 @@ def _functions(
 
 
 def socket_face(record: Record, port_name: str, socket: str, mode: str | None, naming: Naming) -> Face:
-    """Return what a socket shows in a mode (None: everything it can show); ``naming`` gives each bus its identity."""
+    """Return what a socket shows in a mode (None: everything it can show); ``naming`` gives each bus its identity.
+
+    The shell is the last of its poles, whether or not its plug usually has one: a cable may join it all the same.
+    """
     key = RecordKey(record)
     poles = port_poles(record, port_name)
-    contacts: dict[str, frozenset[Contact]] = {}
+    contacts: dict[str, frozenset[Contact]] = {SHELL: _shell_contacts(key, port_name)}
     for pin, functions in _functions(key, port_name, mode):
         if pin in poles:
             contacts[pin] = (
@@ -142,7 +206,7 @@ def socket_face(record: Record, port_name: str, socket: str, mode: str | None, n
             )
     return Face(
         record.ports[port_name].plug.only or "not stated",
-        poles,
+        (*poles, SHELL),
         _pairs(record, port_name),
         contacts,
         dict(_nodes(key, port_name, socket)),

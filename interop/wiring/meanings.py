@@ -12,6 +12,7 @@ from functools import lru_cache
 from interop.records.models import AddressRule, Record
 from interop.records.switches import Case, Pattern, Reading, readings, row_length
 from interop.wiring.stage import Stage, StageLink, StagePack
+from interop.wiring.stated import numbering
 from interop.wiring.talks import RecordKey, alive_buses, chain_address_rule, chain_talks, manager_addresses
 
 __all__ = ["Meaning", "Standing", "address_rule", "chain_names", "controller_buses", "has_meaning", "known_case",
@@ -163,7 +164,7 @@ def _all_standings(stage: Stage) -> dict[StageLink, tuple[Standing, ...]]:
 
 def _standing(stage: Stage, link: StageLink, pack: StagePack) -> Standing | None:
     held = address_rule(link, pack)
-    if held is None or held[1].given != "by switches":
+    if held is None or numbering(pack.record, held[1]) != "by switches":
         return None
     bus, rule = held
     set_to = meaning(stage, pack, "address")

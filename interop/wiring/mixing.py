@@ -3,11 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 
 from interop.records.models import Mixing, Record
-from interop.wiring.talks import RecordKey, mixing_statement, same_busbar, same_link
+from interop.wiring.talks import RecordKey, mixing_candidates, mixing_statement, same_busbar, same_link
 
-__all__ = ["pair_excluded", "required_manager", "required_modes"]
+__all__ = ["SpecialCable", "pair_excluded", "required_manager", "required_modes", "special_cables"]
+
+
+@dataclass(frozen=True, eq=False)
+class SpecialCable:
+    """A cable that a record asks for beside another; ``sure``: whether the statement surely speaks of that other."""
+
+    record: Record
+    other: Record
+    words: str
+    source: str
+    sure: bool
+
+
+def special_cables(one: Record, other: Record) -> tuple[SpecialCable, ...]:
+    """Return every special cable that one of two records asks for between them."""
+    found = []
+    for record, far in ((one, other), (other, one)) if one is not other else ((one, one),):
+        for item, sure in mixing_candidates(record, far):
+            if item.special_cable is not None:
+                source = item.source or next(iter(record.sources))
+                found.append(SpecialCable(record, far, item.special_cable, source, sure))
+    return tuple(found)
 
 
 def pair_excluded(one: Record, other: Record) -> bool:

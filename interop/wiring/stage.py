@@ -6,17 +6,18 @@ for what a site leaves to the plan, do not judge it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from interop.records.models import Record
 from interop.records.pins import port_poles
 from interop.records.switches import Case, Pattern, readings
+from interop.site.ends import end_at
 from interop.site.site import Cable, Device, End, Link, Site
 from interop.wiring.contacts import Face, Net, NodeFault, Socket, Spot, build_nets, node_faults
 from interop.wiring.faces import socket_face
-from interop.wiring.paths import Shape, shape_of
+from interop.wiring.purposes import LINE, buses_on, has_blank, line_only
 from interop.wiring.talks import RecordKey, Talk, chain_talks, controller_talks, report_talks
 
 __all__ = [
@@ -30,7 +31,10 @@ __all__ = [
     "banks_of",
     "busbars_of",
     "joined_pins",
+    "purpose",
+    "stage_end",
     "stage_pack",
+    "with_purposes",
 ]
 
 
@@ -70,8 +74,10 @@ class StageEnd:
 
 @dataclass(frozen=True, eq=False)
 class StageCable:
-    """A data cable. ``joined``: pairs of pins (None: how it is made is not known). ``carries``: chain, report, or
-    None.
+    """A data cable. ``joined``: pairs of pins (None: how it is made is not known). ``carries``: chain, report, line
+    (a stop line or the like alone), or None.
+
+    ``why_not``: in a plan, why no conductors could be chosen for it.
     """
 
     id: str
@@ -82,6 +88,7 @@ class StageCable:
     at: tuple[int, int]
     link: str | None = None
     carries: str | None = None
+    why_not: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,7 +112,10 @@ class StageLink:
 
 @dataclass(frozen=True, eq=False)
 class Stage:
-    """Found or planned: packs, links, cables and banks, with the site they belong to."""
+    """Found or planned: packs, links, cables and banks, with the site they belong to.
+
+    ``decided``: the planned stage comes from a plan, so that nothing of it is left to one.
+    """
 
     name: str
     site: Site
@@ -117,6 +127,9 @@ class Stage:
     links_known: bool = True
     terminators: Mapping[tuple[str, str], bool | None] = field(default_factory=dict)
     hindered: Mapping[str, str] = field(default_factory=dict)
+    unplaced: frozenset[str] = frozenset()
+    """Cables that the site lists and the plan has no place for: no sheet and no note shows them."""
+    decided: bool = False
 
     @cached_property
     def link_of(self) -> dict[str, StageLink]:
@@ -142,15 +155,6 @@ class Stage:
         """
         held = [self.banks_with[name] for name in names if name in self.banks_with]
         return not held or bool(frozenset.intersection(*held))
-
-    @cached_property
-    def shapes(self) -> dict[str, Shape]:
-        """The shape that the chain cables of each link make."""
-        edges: dict[str, list[tuple[str, str]]] = {link.id: [] for link in self.links}
-        for cable in self.cables:
-            if cable.carries == "chain" and cable.link in edges:
-                edges[cable.link].append((cable.a.device, cable.b.device))
-        return {link.id: shape_of(link.packs, edges[link.id], link.manager) for link in self.links if link.packs}
 
     @cached_property
     def cables_at(self) -> dict[str, tuple[StageCable, ...]]:
@@ -237,6 +241,14 @@ class Stage:
         if face is None:
             face = self._faces[key] = socket_face(record, end.port, name, mode, dict(buses).__getitem__)
         return Socket(end.device, end.port, name, face)
+
+    def faces_of(self, device: str) -> Iterator[Face]:
+        """Yield what each socket of a device shows."""
+        for port, item in self.device(device).record.ports.items():
+            for name in item.sockets:
+                socket = self.socket(StageEnd(device, port, name))
+                if socket is not None:
+                    yield socket.face
 
     @cached_property
     def _faces(self) -> dict[tuple[object, ...], Face]:
@@ -362,37 +374,81 @@ def _stage_link(site: Site, link: Link, judged: bool) -> StageLink:
     return StageLink(link.id, link.packs, manager, link.reports_to, link.group, chain, report, polled, judged, link.at)
 
 
-def _stage_end(end: End, managers: Mapping[str, str | None]) -> StageEnd | None:
-    device = end.device if end.device is not None else managers.get(end.link or "")
-    return StageEnd(device, end.port, end.socket) if device is not None else None
+def stage_end(site: Site, end: End, managers: Mapping[str, str | None]) -> StageEnd | None:
+    """Return an end as it stands in a stage with these managers of links; None where nobody knows its device."""
+    if end.device is not None:
+        return StageEnd(end.device, end.port, end.socket)
+    device = managers.get(end.link or "")
+    if device is None:
+        return None
+    placed = end_at(site, device, end)
+    return StageEnd(device, placed.port, placed.socket)
 
 
 def _stage_cables(site: Site, cables: Iterable[Cable], links: Sequence[StageLink]) -> tuple[StageCable, ...]:
     managers = {link.id: link.manager for link in links}
-    link_of: dict[str, StageLink] = {}
-    for one in links:
-        for pack in one.packs:
-            link_of.setdefault(pack, one)
     found = []
     for cable in cables:
-        a, b = _stage_end(cable.a, managers), _stage_end(cable.b, managers)
-        if a is None or b is None:
-            continue
-        link, carries = _purpose(site, link_of, a, b)
-        found.append(
-            StageCable(cable.id, a, b, joined_pins(site, cable, a, b), cable.length_m, cable.at, link, carries)
-        )
+        a, b = stage_end(site, cable.a, managers), stage_end(site, cable.b, managers)
+        if a is not None and b is not None:
+            found.append(StageCable(cable.id, a, b, joined_pins(site, cable, a, b), cable.length_m, cable.at))
     return tuple(found)
 
 
-def _purpose(site: Site, link_of: Mapping[str, StageLink], a: StageEnd, b: StageEnd) -> tuple[str | None, str | None]:
+def purpose(
+    stage: Stage, link_of: Mapping[str, StageLink], a: StageEnd, b: StageEnd
+) -> tuple[str | None, str | None]:
+    """Return the link that a cable belongs to, and what it carries for it: chain, report, line or None.
+
+    Chain and report only where both ports have a bus for it, or where that is not known: an end without port, or a
+    record that does not say on which pins its bus is. That rate and dialect fit is for the rules.
+    """
     one, other = link_of.get(a.device), link_of.get(b.device)
     if one is not None and one is other:
-        return one.id, "chain"
-    for link, far in ((one, b.device), (other, a.device)):
-        if link is not None and site.devices[far].kind != "pack":
-            return link.id, "report"
+        return one.id, _carried(stage, one, (a, b), "chain")
+    for link, near, far in ((one, a, b), (other, b, a)):
+        if link is not None and stage.device(far.device).kind != "pack":
+            return link.id, _carried(stage, link, (near, far), "report")
+    sockets = stage.socket(a), stage.socket(b)
+    if sockets[0] is not None and sockets[1] is not None and line_only(sockets[0].face, sockets[1].face):
+        return None, LINE
     return None, None
+
+
+def _carried(stage: Stage, link: StageLink, ends: tuple[StageEnd, StageEnd], what: str) -> str | None:
+    """What a cable between two packs, or from a pack to another device, carries."""
+    one, other = stage.socket(ends[0]), stage.socket(ends[1])
+    if one is None or other is None or buses_on(one.face) & buses_on(other.face):
+        return what
+    if line_only(one.face, other.face):
+        return LINE
+    return what if all(_serves(stage, link, socket, what) for socket in (one, other)) else None
+
+
+def _serves(stage: Stage, link: StageLink, socket: Socket, what: str) -> bool:
+    """Whether a port has a bus of a link; or pins that nobody states, and no other port is known to have one."""
+    mine = _buses_for(stage, link, socket.device, what)
+    if mine & buses_on(socket.face):
+        return True
+    shown = {bus for face in stage.faces_of(socket.device) for bus in buses_on(face)}
+    return bool(mine) and not mine & shown and has_blank(socket.face)
+
+
+def _buses_for(stage: Stage, link: StageLink, device: str, what: str) -> set[str]:
+    """The buses of a device that may be the one between packs, or the one towards the controller."""
+    record = stage.device(device).record
+    every = device not in stage.packs or (what == "report" and link.manager is None)
+    used_by = "all" if what == "chain" else "manager"
+    return {stage.bus_identity(device, name) for name, bus in record.buses.items() if every or bus.used_by == used_by}
+
+
+def with_purposes(stage: Stage) -> Stage:
+    """Return a stage whose cables say which link they belong to, and what they carry for it."""
+    cables = []
+    for cable in stage.cables:
+        link, carries = purpose(stage, stage.link_of, cable.a, cable.b)
+        cables.append(replace(cable, link=link, carries=carries))
+    return replace(stage, cables=tuple(cables))
 
 
 def busbars_of(site: Site) -> dict[str, int]:
@@ -439,7 +495,7 @@ def as_found(site: Site) -> Stage:
         packs[device.id] = stage_pack(
             device, role, link_id, found.patterns if found else {}, found.mode if found else None
         )
-    return Stage(
+    return with_purposes(Stage(
         "found",
         site,
         packs,
@@ -448,7 +504,7 @@ def as_found(site: Site) -> Stage:
         banks_of(site, packs),
         site.found_cables is not None,
         site.found_links is not None,
-    )
+    ))
 
 
 def as_wanted(site: Site) -> Stage:
@@ -463,4 +519,5 @@ def as_wanted(site: Site) -> Stage:
             role = "unmanaged"
         patterns = dict(device.set_patterns)
         packs[device.id] = stage_pack(device, role, link.id if link else None, patterns, None)
-    return Stage("planned", site, packs, links, _stage_cables(site, site.cables, links), banks_of(site, packs))
+    cables = _stage_cables(site, site.cables, links)
+    return with_purposes(Stage("planned", site, packs, links, cables, banks_of(site, packs)))

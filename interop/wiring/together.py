@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
 from interop.records.answers import Answer
+from interop.records.facts import Fact
 from interop.records.models import Record
 from interop.wiring.mixing import pair_excluded, required_manager, required_modes
 from interop.wiring.talks import (
@@ -18,16 +20,29 @@ from interop.wiring.talks import (
     report_talks,
 )
 
-__all__ = ["LEFT", "limits", "obstacle", "talk_words"]
+__all__ = ["LEFT", "obstacle", "talk_words"]
 
 LEFT = "what each record asks of addresses, switches and cables leaves no way"
 """What is in the way where nothing of all that can be named is."""
 
 
-def talk_words(talks: Iterable[Talk]) -> str:
-    """Print ways to talk: ``can dialect fjord-1 at 500000 bit/s``; ``in no known way`` for none."""
+def talk_words(talks: Iterable[Talk], record: Record | None = None) -> str:
+    """Print ways to talk: ``can dialect fjord-1 at 500000 bit/s``; ``in no known way`` for none, with the facts of the
+    record that are missing for one.
+    """
     words = [f"{t.kind} dialect {t.dialect}" + (f" at {t.rate_bps} bit/s" if t.rate_bps else "") for t in talks]
-    return " or ".join(dict.fromkeys(words)) or "in no known way"
+    return " or ".join(dict.fromkeys(words)) or f"in no known way{_untold(record) if record is not None else ''}"
+
+
+def _untold(record: Record) -> str:
+    """The facts without which no bus of a record is known to talk: `` (buses.battery.rates_bps not stated)``."""
+    found: dict[str, None] = {}
+    for name, bus in record.buses.items():
+        facts: list[tuple[str, Fact[Any]]] = [("kind", bus.kind), ("rates_bps", bus.rates_bps)]
+        for field, fact in (*facts, *(("dialect", bus.dialect.of(mode)) for mode in record.modes)):
+            if fact.only is None:
+                found[f"buses.{name}.{field} {'disputed' if fact.state == 'disputed' else 'not stated'}"] = None
+    return f" ({', '.join(found)})" if found else ""
 
 
 def obstacle(kinds: Sequence[RecordKey], controllers: Mapping[str, Record], manager: Record | None = None) -> str:
@@ -52,32 +67,6 @@ def _named(kinds: Sequence[RecordKey], manager: Record | None) -> Iterator[str]:
         yield f"the site names a {manager.id} as manager, and the records ask for {who}"
     elif may_be_manager(manager) is not Answer.HOLDS:
         yield f"the site names a {manager.id} as manager, and its record does not say that it may be one"
-
-
-def limits(kinds: Sequence[RecordKey], packs: int, *, reports: bool) -> Iterator[str]:
-    """Yield what a number of packs, or a link that reports to nobody, can run against in the records."""
-    for key in kinds:
-        record = key.record
-        most = [v + 1 for v in record.manager.members_at_most.values] if has_manager(record) else []
-        for bus, rule in record.addresses.items():
-            for allowed in rule.allowed.values:
-                numbers = len(set(allowed) - set(rule.kept_for))
-                bare = any(fact.only == "none" for _, fact in rule.manager)
-                if packs > numbers + bare:
-                    yield f"{record.id} has {numbers} numbers to give on bus {bus}, and the link has {packs} packs"
-            if rule.gaps.only != "allowed" and (rule.kept_for or any(fact.known for _, fact in rule.manager)):
-                word = "allows no gap" if rule.gaps.known else "does not state whether gaps are allowed"
-                yield f"{record.id} {word} between the numbers on bus {bus}, some of which are not for members"
-            if not any(fact.known for _, fact in rule.manager) and record.manager.made_by.only == "address":
-                yield f"at which address a {record.id} is the manager is not known (addresses.{bus}.manager)"
-        if most and packs > min(most):
-            yield f"a {record.id} as manager takes {min(most) - 1} members at most, and the link has {packs} packs"
-        shared = [bus for bus in record.buses.values() if bus.used_by == "all" and bus.hop != "one"]
-        nodes = [v for bus in shared for v in bus.nodes.values]
-        if nodes and packs > min(nodes):
-            yield f"{record.id} allows {min(nodes)} devices on its bus, and the link has {packs} packs"
-        if not reports and any(p.sets == "rate" for row in record.switches.values() for p in row.parts):
-            yield f"a switch of {record.id} sets the rate towards a controller, and the link reports to none"
 
 
 def _excluded(kinds: Sequence[RecordKey]) -> Iterator[str]:
@@ -114,7 +103,7 @@ def _organised(kinds: Sequence[RecordKey], controllers: Mapping[str, Record]) ->
     if managed and not fit:
         yield f"the records of {_and(managed)} leave none of them as manager beside the others"
     if len(kinds) > 1 and not set.intersection(*({*_chain(kinds, k)} for k in kinds)):
-        ways = "; ".join(f"{k.record.id} talks {talk_words(_chain(kinds, k))}" for k in kinds)
+        ways = "; ".join(f"{k.record.id} talks {talk_words(_chain(kinds, k), k.record)}" for k in kinds)
         yield f"no way to talk in common: {ways}"
 
 
@@ -124,7 +113,8 @@ def _reported(kinds: Sequence[RecordKey], controllers: Mapping[str, Record]) -> 
         return
     taken = {name: set(controller_talks(record)) for name, record in controllers.items()}
     common = set.intersection(*taken.values())
-    listed = "; ".join(f"{n} ({controllers[n].id}) takes {talk_words(sorted(t))}" for n, t in taken.items())
+    words = {name: talk_words(sorted(talks), controllers[name]) for name, talks in taken.items()}
+    listed = "; ".join(f"{name} ({controllers[name].id}) takes {words[name]}" for name in taken)
     if not common:
         yield f"the controllers take nothing in common: {listed}"
     managers = [k for k in required_manager(kinds) if may_be_manager(k.record) is Answer.HOLDS]
@@ -133,7 +123,14 @@ def _reported(kinds: Sequence[RecordKey], controllers: Mapping[str, Record]) -> 
     for key in (k for k in kinds if k in sources):
         given += [t for m in _modes(kinds, key) for t in report_talks(key.record, m)]
     if not common & set(given):
-        yield f"{_and([k.record.id for k in kinds if k in sources])} reports {talk_words(given)}; {listed}"
+        who = _and([k.record.id for k in kinds if k in sources])
+        yield f"{who} reports {talk_words(given, _only(kinds, sources))}; {listed}"
+
+
+def _only(kinds: Sequence[RecordKey], sources: Sequence[RecordKey]) -> Record | None:
+    """The record of the packs that report, where they are of one."""
+    found = [k.record for k in kinds if k in sources]
+    return found[0] if len(found) == 1 else None
 
 
 def _and(names: Sequence[str]) -> str:

@@ -294,11 +294,12 @@ def _rename_site(files: Files, names: Names) -> Json:
                 names.new("cable", n): _rename_cable(files, entry, names, models)
                 for n, entry in source["cables"].items()
             }
+    if "posts" in site:
+        new["posts"] = {n: {**bar, "model": names.new("record", bar["model"])} if isinstance(bar, dict) else bar
+                        for n, bar in site["posts"].items()}
     if "runs" in site:
         new["runs"] = {
-            device(n): entry
-            if "device" not in entry.get("plus", {})
-            else {**entry, "plus": {**entry["plus"], "device": names.new("record", entry["plus"]["device"])}}
+            device(n): _rename_run(files, entry, names)
             for n, entry in site["runs"].items()
         }
     new["wishes"] = {
@@ -306,6 +307,16 @@ def _rename_site(files: Files, names: Names) -> Json:
     }
     new["accepted"] = [{**one, "about": [device(n) for n in one["about"]]} for one in site["accepted"]]
     return new
+
+
+def _rename_run(files: Files, entry: Json, names: Names) -> Json:
+    """Rename the records of cables and devices in a run, on both poles or on one."""
+
+    def new(value: str) -> str:
+        return names.new("record", value) if value in files.records else value
+
+    fields = {k: _each(v, new) if k in ("device", "cable") else v for k, v in entry.items()}
+    return {k: _rename_run(files, entry[k], names) if k in ("plus", "minus") else v for k, v in fields.items()}
 
 
 def _rename_link(entry: object, device: Callable[[str], str]) -> object:

@@ -289,6 +289,7 @@ def _record(rng: random.Random, index: int, packs: int, width: int, how: str) ->
         "sources": _SOURCES,
         "cells": cells,
         "modes": modes,
+        "mode_set_by": "automatic",
         "buses": buses,
     }
     if rng.random() < 0.93:

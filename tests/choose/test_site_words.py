@@ -82,7 +82,7 @@ cables:
   F: {from: P3 REPORT, to: IN2 BAT, made: {4: 4, 5: 5, 6: 6}, length: 1 m}
 """
     plan = planned(tmp_path, body)
-    assert rules(plan, "stop") == ["second-poller", "unlike-buses-joined"]
+    assert rules(plan, "stop") == ["listed-cable-without-place", "second-poller", "unlike-buses-joined"]
     without = "\n".join(line for line in body.splitlines() if not line.startswith("  C:"))
     (tmp_path / "b").mkdir()
     assert rules(planned(tmp_path / "b", without), "stop") == []

@@ -59,7 +59,7 @@ def test_0_no_stop_in_the_stages_asked_for(small: Path) -> None:
 def test_4_no_stop_but_for_joining(small: Path) -> None:
     done = run(small, "check", "site.yaml")
     assert (done.returncode, done.stderr) == (4, "")
-    assert re.findall(r"^STOP +([a-z-]+)", done.stdout, re.MULTILINE) == ["power-not-judged"]
+    assert re.findall(r"^STOP +([a-z-]+)", done.stdout, re.MULTILINE) == ["run-not-described", "power-not-judged"]
 
 
 def test_1_a_stop_and_a_refused_plan(small: Path) -> None:

@@ -46,7 +46,7 @@ def test_version_and_help_through_both_doors(way: tuple[str, ...]) -> None:
 def test_help_lists_the_commands_and_every_exit_status() -> None:
     text = run("-h").stdout
     listed = text[text.index("Commands:\n") :].splitlines()[1:]
-    assert [line.split()[0] for line in listed[: listed.index("")]] == ["check", "plan", "explain", "schema"]
+    assert [line.split()[0] for line in listed[: listed.index("")]] == ["check", "plan", "power", "explain", "schema"]
     words = " ".join(text.split())
     for said in ("0 all cleared", "1 the answer is no", "2 unusable", "3 the program or the machine failed",
                  "4 settings issued", "130 interrupted"):  # fmt: skip

@@ -38,7 +38,8 @@ def finding(rule: str, level: str, about: list[str], text: str, todo: str, **mor
 
 
 def _pack(role: str, switches: dict[str, Any], **more: Any) -> dict[str, Any]:
-    pack = {"role": role, "link": "rack", "mode": "own", "address": 1, "addresses": {}, "switches": switches}
+    pack: dict[str, Any] = {"role": role, "link": "rack", "mode": "own", "mode_set_by": None, "address": 1,
+                            "address_also": [], "addresses": {}, "switches": switches}
     return pack | more
 
 
@@ -169,9 +170,11 @@ def small_plan() -> dict[str, Any]:
                 "lands_on": None,
                 "kind": "straight",
                 "joined": [["7", "7"], ["8", "8"]],
+                "special": [],
                 "cut": ["1", "2", "3", "4", "5", "6"],
                 "remove": [],
                 "new_plugs": [],
+                "installed_as": None,
             },
             "W2": {
                 "from": ["R1", "LINK", "LINK2"],
@@ -182,9 +185,11 @@ def small_plan() -> dict[str, Any]:
                 "lands_on": None,
                 "kind": "straight",
                 "joined": [[str(n), str(n)] for n in range(1, 9)],
+                "special": [],
                 "cut": [],
                 "remove": [],
                 "new_plugs": [],
+                "installed_as": None,
             },
             "W3": {
                 "from": ["N1", "REPORT", None],
@@ -195,9 +200,11 @@ def small_plan() -> dict[str, Any]:
                 "lands_on": None,
                 "kind": "repinned",
                 "joined": [["4", "1"], ["5", "2"], ["6", "6"]],
+                "special": [],
                 "cut": [],
                 "remove": [],
                 "new_plugs": [],
+                "installed_as": None,
             },
             "W4": {
                 "from": ["C1", "COM", None],
@@ -208,9 +215,11 @@ def small_plan() -> dict[str, Any]:
                 "lands_on": None,
                 "kind": "straight",
                 "joined": [],
+                "special": [],
                 "cut": [],
                 "remove": [],
                 "new_plugs": [],
+                "installed_as": None,
             },
         },
         "power": {"bank_limit_a": {}, "packs": {}},

@@ -87,7 +87,9 @@ PACK = keys(
     role=words("manager", "member", "unmanaged"),
     link=nullable(TEXT),
     mode=nullable(TEXT),
+    mode_set_by=nullable(TEXT),
     address=nullable(WHOLE),
+    address_also=items(WHOLE, uniqueItems=True),
     addresses=by_id(WHOLE),
     switches=by_id(ROW),
 )
@@ -95,6 +97,7 @@ END: Schema = {"type": "array", "prefixItems": [TEXT, TEXT, nullable(TEXT)], "mi
 CABLE = keys(
     action=words("keep", "make", "alter", "remove"),
     kind=words("straight", "repinned"),
+    special=items(TEXT),
     joined=items({"type": "array", "items": TEXT, "minItems": 2, "maxItems": 2}),
     cut=items(TEXT, uniqueItems=True),
     remove=items({"type": "array", "items": nullable(TEXT), "minItems": 2, "maxItems": 2}, uniqueItems=True),

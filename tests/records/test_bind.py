@@ -104,9 +104,9 @@ def test_faults_of_the_text_come_along() -> None:
     [
         ("cell: {}", ('cell: got field "cell"; expected a known field: addresses, busbar, buses, cable, cells, '
                       'conductor, converter, device, electric, '
-                     "family, firmware, follows, generation, id, interop, kind, levels, limits, lines, manager, modes, "
-                     "name, pins, ports, printed, procedures, revision, sources, switches, terminals, "
-                     "with; nearest known "
+                     "family, firmware, follows, generation, id, interop, kind, levels, limits, lines, manager, "
+                     "mode_set_by, modes, name, pins, ports, printed, procedures, revision, sources, switches, "
+                     "terminals, with; nearest known "
                      "name: cells")),
         ("buses: {a: {kind: can, termination: {fited: never}}}",
          ('buses.a.termination.fited: got field "fited"; expected a known field: ends, fitted, ohm; '

@@ -27,7 +27,7 @@ EXAMPLES = sorted((ROOT / "examples").glob("*/site.yaml"))
 PAIRS = [pair for pair in pairs() if pair.rule in RULES]
 
 MIXING = frozenset({"mixing-forbidden", "mixing-silent", "mixing-not-approved", "firmware-below-minimum",
-                    "record-demands-another-manager"})
+                    "record-demands-another-manager", "special-cable-asked"})
 """What makers say of mixing is one question: with a statement forgotten, its finding becomes that of silence."""
 PINS = frozenset({"conductor", "stop line"})
 """What joined pins carry is one question: with a pin forgotten, its finding becomes that of a pin not stated."""

@@ -135,7 +135,7 @@ def test_inputs_are_the_files_that_were_used_with_their_bytes(example: Site) -> 
     assert names[0] == "site.yaml"
     assert names[1:] == sorted(names[1:])
     assert "../../catalogs/packs/tarn-b.yaml" in names
-    assert "../../catalogs/devices/fuse-400.yaml" in names, "a protective device of a run"
+    assert "../../catalogs/devices/fuse-500.yaml" in names, "a protective device of a run"
     assert not any("rill-50" in name or "weir-8" in name for name in names)
     for name, data in example.inputs:
         path = EXAMPLE.parent / name

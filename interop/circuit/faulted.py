@@ -1,0 +1,130 @@
+"""Prospective fault through every protective device of a bank, those built into packs included.
+
+power.md §6: a bolted short on each of the two sides, all packs on, highest charge voltage, lowest ohmic resistance,
+copper at 20 C. Chargers and inverters add what they give. What a record does not state is never put in the place of a
+rating.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from interop.circuit.bank import POLES, DeviceSpot, run_name
+from interop.circuit.faults import device_faults
+from interop.wiring.busbar import highest, lowest
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from interop.circuit.bank import Bank
+    from interop.circuit.network import Network
+    from interop.circuit.picture import Picture
+    from interop.records.power import BuiltInDevice
+    from interop.site.site import Device
+
+__all__ = ["Fault", "bank_faults", "can_break", "highest_v"]
+
+
+@dataclass(frozen=True, eq=False)
+class Fault:
+    """The fault through one device [A]: the larger of a short on either side. ``pack`` is set for a built-in one.
+
+    ``amps``: all resistances at the low end of their ranges; ``least_a``: all at the high end, nothing added.
+    ``backup``: a fuse in series that surely breaks it, where this device does not.
+    """
+
+    name: str
+    about: str
+    record: str
+    path: str
+    facts: BuiltInDevice | None
+    amps: float
+    least_a: float
+    pack: bool
+    backup: str | None = None
+
+
+def highest_v(device: Device) -> float | None:
+    """The highest voltage [V] that a pack may be charged to; None: nobody states any."""
+    cells = device.record.cells
+    if cells is None:
+        return None
+    figures = (highest(cells.charge_highest_v), highest(cells.full_v), highest(cells.charge_v))
+    known = [v for v in figures if v is not None]
+    return max(known) if known else None
+
+
+@lru_cache(maxsize=64)
+def bank_faults(picture: Picture) -> tuple[Fault, ...]:
+    """Return the fault through every device in a run and every device built into a pack, in that order.
+
+    Empty where the highest voltage of some pack is not stated.
+    """
+    bank = picture.bank
+    volts = [highest_v(device) for device in bank.packs]
+    if any(v is None for v in volts):
+        return ()
+    emf = bank.network.with_emf([v or 0.0 for v in volts])
+    low = emf.with_ohm([b.ohms.low for b in bank.branches], [o.low for o in bank.ohmic])
+    high = emf.with_ohm([b.ohms.high for b in bank.branches], [o.high for o in bank.ohmic])
+    sources = sum((one.charge_a or 0.0) for one in picture.converters)
+    packs = [d for d in bank.packs if (run_name_of(bank, d), "plus") in bank.of_run]
+    spots = [(spot.branch, spot.pole) for spot in bank.devices]
+    spots += [(bank.branches[bank.of_run[run_name_of(bank, d), "plus"][0]].name, "plus") for d in packs]
+    most, least = _through(low, bank, spots) + sources, _through(high, bank, spots)
+    rows: list[DeviceSpot | Device] = [*bank.devices, *packs]
+    found = [_fault(picture, row, float(a), float(b)) for row, a, b in zip(rows, most, least, strict=True)]
+    runs = [run_name(row.run) if isinstance(row, DeviceSpot) else run_name_of(bank, row) for row in rows]
+    return tuple(replace(one, backup=_backup(one, [other for other, at in zip(found, runs, strict=True) if at == run]))
+                 for one, run in zip(found, runs, strict=True))
+
+
+def _backup(fault: Fault, series: Sequence[Fault]) -> str | None:
+    """A fuse in the same run that can break what this device cannot; a fuse opens first at such currents."""
+    return next((one.name for one in series if one is not fault and can_break(one) and one.facts is not None
+                 and one.facts.kind.only == "fuse"), None)
+
+
+def can_break(fault: Fault) -> bool:
+    """Whether a device surely breaks the fault through it."""
+    rating = None if fault.facts is None else lowest(fault.facts.interrupts_ka)
+    return rating is not None and fault.amps <= rating * 1000
+
+
+def run_name_of(bank: Bank, device: Device) -> str:
+    """The name of a pack's own run."""
+    return next((run_name(run) for run in bank.runs if run.a == device.id), device.id)
+
+
+def _through(network: Network, bank: Bank, spots: list[tuple[str, str]]) -> NDArray[np.float64]:
+    """The larger fault through each branch, whichever end of its run the short returns to."""
+    where = {name: i for i, name in enumerate(network.nodes)}
+    rows, near, far = [], [], []
+    for name, pole in spots:
+        branch = bank.branches[bank.at[name]]
+        other = POLES[1 - POLES.index(pole)]
+        opposite = bank.of_run[branch.owner, other]
+        rows.append(bank.at[name])
+        near.append(where[bank.branches[opposite[0]].a])
+        far.append(where[bank.branches[opposite[-1]].b])
+    if not rows:
+        return np.zeros(0)
+    ends = [device_faults(network, rows, back).larger_a for back in (near, far)]
+    larger: NDArray[np.float64] = np.maximum(*ends)
+    return larger
+
+
+def _fault(picture: Picture, row: DeviceSpot | Device, most_a: float, least_a: float) -> Fault:
+    if isinstance(row, DeviceSpot):
+        record = row.device.loaded.record
+        site = picture.stage.site
+        about = next((end for end in (row.run.a, row.run.b) if end in site.devices), row.run.id)
+        return Fault(row.name, about, record.id, "device", record.device, most_a, least_a, pack=False)
+    return Fault(f"the device built into {row.id}", row.id, row.record.id, "electric.built_in_device",
+                 row.record.electric.built_in_device, most_a, least_a, pack=True)

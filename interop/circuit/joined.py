@@ -1,0 +1,129 @@
+"""Before power is closed: the largest safe difference for every pack, and the inrush into the converters.
+
+power.md §7. The reading that decides is the voltage across the open device, both sides on, with one meter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from interop.circuit.bank import POLES
+from interop.circuit.faulted import highest_v, run_name_of
+from interop.circuit.joining import Precharge, inrush, largest_safe_difference, precharge
+from interop.standards.estimates import CABLE_INDUCTANCE_PER_M
+from interop.wiring.busbar import highest, lowest
+
+if TYPE_CHECKING:
+    from interop.circuit.network import Network
+    from interop.circuit.picture import Picture
+
+__all__ = ["Inrushing", "SafeJoin", "inrush_of", "safe_joins"]
+
+_MILLI = 1e-3
+
+
+@dataclass(frozen=True)
+class SafeJoin:
+    """The largest voltage [V] across the open run of one pack at which it may be joined to all the others.
+
+    ``by``: the pack whose current sets it, or the record whose joining limit does; None: nothing stated sets one.
+    """
+
+    pack: str
+    volts: float | None
+    by: str | None
+    not_stated: tuple[str, ...]
+
+
+@lru_cache(maxsize=64)
+def safe_joins(picture: Picture) -> tuple[SafeJoin, ...]:
+    """Return the largest safe difference for each pack, with all resistances at the low end of their ranges."""
+    bank, limits = picture.bank, picture.limits
+    network = _lowest(picture)
+    stated = {d.record.id: v for d in bank.packs if (v := lowest(d.record.limits.join_difference_v)) is not None}
+    found = []
+    for device in bank.packs:
+        row = bank.of_run.get((run_name_of(bank, device), "plus"))
+        if row is None or len(bank.packs) < 2:
+            continue
+        safe = largest_safe_difference(network, row[0], limits.charge_a, limits.discharge_a, stated)
+        strictest = min(stated, key=lambda name: stated[name]) if stated else None
+        by = safe.first_higher_by if safe.first_higher_v <= safe.first_lower_v else safe.first_lower_by
+        volts = safe.volts if np.isfinite(safe.volts) else None
+        found.append(SafeJoin(device.id, volts, None if volts is None else by or strictest, safe.not_stated))
+    return tuple(found)
+
+
+def _lowest(picture: Picture) -> Network:
+    bank = picture.bank
+    network = bank.network.with_emf(picture.emf_v(0.5))
+    return network.with_ohm([b.ohms.low for b in bank.branches], [o.low for o in bank.pack_ohms])
+
+
+@dataclass(frozen=True)
+class Inrushing:
+    """What the empty converters draw when power is closed: peak [A], the lowest short-circuit trip of the packs [A].
+
+    ``millifarad``: of all converters; None: some converter does not state it; then so is ``peak_a``. ``trip_a``: sum
+    of the packs' short-circuit steps; None: some pack does not state one. ``step``: the precharge to make.
+    """
+
+    volts: float
+    millifarad: float | None
+    peak_a: float | None
+    trip_a: float | None
+    step: Precharge | None
+    not_stated: tuple[str, ...]
+
+    @property
+    def needs_precharge(self) -> bool | None:
+        """Whether a precharge is a step of the day; None: it cannot be told, so it is one too."""
+        if self.peak_a is None or self.trip_a is None:
+            return None
+        return self.peak_a > self.trip_a
+
+
+@lru_cache(maxsize=64)
+def inrush_of(picture: Picture) -> Inrushing | None:
+    """Return the inrush when the whole bank is closed onto all converters; None without converters or voltages."""
+    bank = picture.bank
+    volts = [highest_v(device) for device in bank.packs]
+    if not picture.converters or any(v is None for v in volts):
+        return None
+    most = max(v or 0.0 for v in volts)
+    rows = {one.name: highest(one.spot.device.record.electric.input_capacitance_mf) for one in picture.converters}
+    silent = tuple(dict.fromkeys(one.spot.device.record.id for one in picture.converters if rows[one.name] is None))
+    trips = [d.record.electric.trips.short_circuit.only for d in bank.packs]
+    trip = None if any(step is None for step in trips) else sum(step.amps for step in trips if step is not None)
+    unknown = silent + tuple(dict.fromkeys(d.record.id for d, step in zip(bank.packs, trips, strict=True)
+                                           if step is None))
+    if silent:
+        return Inrushing(most, None, None, trip, None, unknown)
+    farad = sum(value or 0.0 for value in rows.values()) * _MILLI
+    if farad <= 0:
+        return Inrushing(most, 0.0, 0.0, trip, None, unknown)
+    peak = inrush(most, _loop_ohm(picture), _henry(picture), farad).peak_a
+    return Inrushing(most, farad / _MILLI, peak, trip, precharge(most, farad), unknown)
+
+
+def _loop_ohm(picture: Picture) -> float:
+    """Resistance [ohm] of bank and leads in series with all converters side by side, everything lowest."""
+    bank = picture.bank
+    packs = 1 / sum(1 / o.low for o in bank.ohmic)
+    ports = []
+    for spot in bank.ports:
+        rows = [bank.branches[i].ohms.low for pole in POLES for i in bank.of_run.get((spot.name, pole), ())]
+        ports.append(sum(rows))
+    leads = 1 / sum(1 / ohm for ohm in ports if ohm > 0) if any(ports) else 0.0
+    return packs + leads
+
+
+def _henry(picture: Picture) -> float:
+    """Inductance [H] of the leads of the converters side by side: 1 microhenry a metre of run (from memory)."""
+    per_m = CABLE_INDUCTANCE_PER_M.value
+    lengths = [run.plus.length_m for run in picture.bank.runs if run.unit is not None and run.plus.length_m]
+    return per_m / sum(1 / length for length in lengths) if lengths else 0.0

@@ -1,0 +1,155 @@
+"""What if one pack or one device is out at the highest load: who is nearest to its limit, who trips next, how it ends.
+
+power.md §5. Trip steps that nobody stated are taken at the continuous limit after 10 s, and that is said.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from interop.circuit.cascade import End, Event, Protection, play, steps_or_limit
+from interop.circuit.draws import Draw, Power
+from interop.circuit.network import State
+from interop.circuit.one_out import OneOut, one_out
+from interop.circuit.picture import LOW_STATE
+from interop.circuit.solve import Kind
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from interop.circuit.picture import Picture
+    from interop.records.facts import Fact
+    from interop.records.leaves import TimedCurrent
+
+__all__ = ["Losses", "Lost", "losses_of"]
+
+_EXACT = 0.002
+
+
+@dataclass(frozen=True)
+class Lost:
+    """One thing out: its name, whether a pack, what came of it, the pack nearest to its limit with its current [A] and
+    the part of the limit, and, where something passes its limit, what then follows and how it ends.
+    """
+
+    name: str
+    is_pack: bool
+    kind: Kind
+    nearest: str | None
+    amps: float
+    part: float
+    follows: tuple[Event, ...] = ()
+    end: End | None = None
+
+
+@dataclass(frozen=True)
+class Losses:
+    """Every single loss at the highest load, worst first. ``safe_w``: the largest load [W] at which no pack passes its
+    limit whichever one pack is out, split over the inverters as the highest load is; None: nothing limits it.
+    """
+
+    rows: tuple[Lost, ...]
+    safe_w: float | None
+    steps_assumed: tuple[str, ...]
+
+
+@lru_cache(maxsize=64)
+def losses_of(picture: Picture) -> Losses | None:
+    """Return what every single loss does at the highest load; None where load or some pack's limit is not stated."""
+    limits = picture.limits
+    if picture.load_w is None or np.any(np.isnan(limits.discharge_a)) or not sum(picture.load_w):
+        return None
+    found = _out(picture, picture.load_w)
+    rows = sorted((_row(picture, picture.load_w, found, i) for i in range(len(found))), key=_gravest)
+    return Losses(tuple(rows), _safe_w(picture, picture.load_w), _assumed(picture))
+
+
+def _gravest(row: Lost) -> tuple[bool, float]:
+    return row.kind in (Kind.FINE, Kind.ISLAND), -row.part
+
+
+def _draws(picture: Picture, load_w: Sequence[float]) -> list[Draw]:
+    return [Power(one.dc_w(watts) if one.draws and watts else 0.0)
+            for one, watts in zip(picture.converters, load_w, strict=True)]
+
+
+def _out(picture: Picture, load_w: Sequence[float]) -> OneOut:
+    network = picture.bank.network.with_emf(picture.emf_v(LOW_STATE))
+    limits = picture.limits
+    devices = [picture.bank.at[spot.branch] for spot in picture.bank.devices if spot.run.a not in _ports(picture)]
+    return one_out(network, _draws(picture, load_w), [(i, State.OPEN) for i in range(len(network.packs))], devices,
+                   discharge_a=_positive(limits.discharge_a), charge_a=_positive(limits.charge_a),
+                   cut_off_v=_cut_off(picture), worst=1)
+
+
+def _ports(picture: Picture) -> frozenset[str]:
+    """Devices whose own run carries only them: its device opening stops them and loads nobody else."""
+    return frozenset(one.spot.device.id for one in picture.converters)
+
+
+def _positive(amps: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.where(np.isnan(amps) | (amps <= 0), np.inf, amps)
+
+
+def _cut_off(picture: Picture) -> NDArray[np.float64]:
+    return np.array([np.nan if one.lowest_v is None else one.lowest_v for one in picture.converters])
+
+
+def _row(picture: Picture, load_w: Sequence[float], found: OneOut, i: int) -> Lost:
+    out = found.case(i)
+    is_pack = bool(found.is_pack[i])
+    name = out.name if is_pack else next(spot.name for spot in picture.bank.devices if spot.branch == out.name)
+    nearest, amps, part = out.worst[0] if out.worst else (None, 0.0, 0.0)
+    follows: tuple[Event, ...] = ()
+    end = None
+    if part > 1 or out.outcome.kind not in (Kind.FINE, Kind.ISLAND):
+        follows, end = _play(picture, load_w, out.name, is_pack=is_pack)
+    return Lost(name, is_pack, out.outcome.kind, nearest, float(amps), float(part), follows, end)
+
+
+def _play(picture: Picture, load_w: Sequence[float], gone: str, *, is_pack: bool) -> tuple[tuple[Event, ...], End]:
+    network = picture.bank.network.with_emf(picture.emf_v(LOW_STATE))
+    states = [State.OPEN if is_pack and name == gone else State.ON for name in network.packs]
+    whole = np.array([is_pack or name != gone for name in network.branches])
+    packs = [Protection(discharge=_steps(d.record.electric.trips.discharge, float(picture.limits.discharge_a[i]))[0])
+             for i, d in enumerate(picture.bank.packs)]
+    played = play(network, _draws(picture, load_w), packs, cut_off_v=_cut_off(picture), states=states,
+                  whole=whole)
+    return played.events, played.end
+
+
+def _steps(fact: Fact[tuple[TimedCurrent, ...]], limit_a: float) -> tuple[tuple[tuple[float, float], ...], bool]:
+    stated = tuple((step.amps, step.seconds) for step in fact.only) if fact.only is not None else ()
+    return steps_or_limit(stated, limit_a)
+
+
+def _assumed(picture: Picture) -> tuple[str, ...]:
+    """Records whose trip steps are not stated."""
+    return tuple(dict.fromkeys(d.record.id for d in picture.bank.packs
+                               if not d.record.electric.trips.discharge.known))
+
+
+def _safe_w(picture: Picture, load_w: Sequence[float]) -> float | None:
+    """The largest load by bisection; the parts grow with the load."""
+    rated = sum(one.power_w or 0.0 for one in picture.converters if one.draws)
+    shape = np.array(load_w) / sum(load_w)
+
+    def holds(watts: float) -> bool:
+        found = _out(picture, [float(w) for w in shape * watts])
+        packs = found.is_pack
+        fine = np.isin(found.kind[packs], [Kind.FINE, Kind.ISLAND])
+        return bool(np.all(fine) and np.nanmax(found.worst_part[packs], initial=0.0) <= 1)
+
+    if holds(rated):
+        return rated
+    low, high = 0.0, rated
+    while high - low > _EXACT * rated:
+        middle = (low + high) / 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low

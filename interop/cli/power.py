@@ -1,0 +1,45 @@
+"""``interop power SITE``: what every pack, device and run carries, and the limit of the bank; decides nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from interop.cli.names import rule_names
+from interop.cli.status import Status
+
+__all__ = ["command"]
+
+
+@click.command(name="power")
+@click.argument("site", type=click.Path(readable=False, path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
+@click.option("--limit", type=click.IntRange(1, 1_000), default=4, show_default=True,
+              help="Largest input file in MB.")
+def command(site: Path, as_json: bool, limit: int) -> Status:
+    """Show what every pack of SITE, as planned, carries at the highest load and at full charge."""
+    from interop.site.load import load_site
+
+    read = load_site(site, limit * 1_000_000, rule_names)
+    from interop.circuit.bank import undrawn
+    from interop.circuit.picture import pictures
+    from interop.documents.power import power_dict
+    from interop.wiring.stage import as_wanted
+
+    stage = as_wanted(read)
+    drawn = pictures(stage)
+    lost = [(bank, undrawn(stage, bank)) for bank in stage.banks if undrawn(stage, bank)]
+    if as_json:
+        import json
+
+        answer = {"format": "interop-power", "version": 1, "site": {"name": read.name},
+                  "power": power_dict(drawn, searched=True),
+                  "not_drawn": [{"packs": list(bank), "missing": [list(row) for row in missing]}
+                                for bank, missing in lost]}
+        click.echo(json.dumps(answer, indent=1, ensure_ascii=False, sort_keys=True).encode("utf-8"))
+    else:
+        from interop.cli.show_power import show_power
+
+        show_power(read, drawn, lost)
+    return Status.NO if lost else Status.CLEARED

@@ -1,0 +1,153 @@
+"""The power side of a plan as data: what every pack carries, the bank limit and who sets it, what it rests on.
+
+Currents [A] are positive out of a pack, to a tenth of an ampere: what lies below that is not known to anybody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from interop.choose.controller import controller_settings
+from interop.circuit.faulted import bank_faults
+from interop.circuit.joined import inrush_of, safe_joins
+from interop.circuit.lost import losses_of
+from interop.wiring.busbar import lowest
+
+if TYPE_CHECKING:
+    from interop.circuit.picture import Picture
+    from interop.circuit.sharing import Element
+    from interop.circuit.solve import Solution
+    from interop.circuit.tolerance import WorstBankLimit
+
+__all__ = ["power_dict", "settings_dict"]
+
+Json = Any
+MOST_OUT = 12
+"""So many single losses are listed, the worst first."""
+
+
+def power_dict(pictures: Sequence[Picture], *, searched: bool = False) -> Json:
+    """Return the power side in the shape of the contract; None where no bank is drawn.
+
+    ``worst`` is a total that surely holds; ``searched``: the true worst case over all tolerances, which takes seconds.
+
+    ``bank_limit_a`` is that of the only bank, null where there are several: then see ``banks``.
+    """
+    if not pictures:
+        return None
+    banks = [_bank(one, searched=searched) for one in pictures]
+    packs: dict[str, Json] = {}
+    for one in pictures:
+        packs |= _packs(one)
+    return {"bank_limit_a": banks[0]["bank_limit_a"] if len(banks) == 1 else None, "packs": packs, "banks": banks}
+
+
+def settings_dict(pictures: Sequence[Picture]) -> dict[str, dict[str, Json]]:
+    """Return the electrical settings of every controller and charger in the shape of the contract.
+
+    Where no pack sets a value, the converter itself is named.
+    """
+    return {name: {one.key: {"value": one.plain, "because": one.because, "set_by": list(one.set_by) or [name]}
+                   for one in found}
+            for picture in pictures for name, found in controller_settings(picture).items()}
+
+
+def _amps(value: float | None) -> float | None:
+    if value is None or not np.isfinite(value):
+        return None
+    return round(float(value), 1) + 0.0     # no minus zero
+
+
+def _packs(picture: Picture) -> dict[str, Json]:
+    out, into = picture.at_load, picture.at_charge
+    return {device.id: {"charge_a": _amps(_of(into, i)), "discharge_a": _amps(_of(out, i)),
+                        "charge_limit_a": _amps(float(picture.limits.charge_a[i])),
+                        "discharge_limit_a": _amps(float(picture.limits.discharge_a[i])),
+                        "share": None if picture.sharing_out is None
+                        else round(float(picture.sharing_out.pack_share[i]), 4)}
+            for i, device in enumerate(picture.bank.packs)}
+
+
+def _of(solution: Solution | None, i: int) -> float | None:
+    return None if solution is None else float(solution.pack_a[i])
+
+
+def _bank(picture: Picture, *, searched: bool) -> Json:
+    out, into = picture.limit_out, picture.limit_in
+    return {
+        "packs": [device.id for device in picture.bank.packs],
+        "bank_limit_a": {
+            "charge": _limit(picture, None if into is None else -into.low_a, () if into is None else into.first_low,
+                             picture.worst_in if searched else None, "charge"),
+            "discharge": _limit(picture, None if out is None else out.high_a, () if out is None else out.first_high,
+                                picture.worst_out if searched else None, "discharge"),
+        },
+        "load_w": None if picture.load_w is None else round(sum(picture.load_w), 1),
+        "load_a": _amps(_total(picture.at_load)),
+        "charge_a": _amps(_total(picture.at_charge)),
+        "devices": [_device(picture, spot.branch, spot.name) for spot in picture.bank.devices],
+        "one_out": _one_out(picture),
+        "joining": [{"pack": one.pack, "below_v": None if one.volts is None else round(one.volts - 0.005, 2),
+                     "by": one.by, "not_stated": list(one.not_stated)} for one in safe_joins(picture)],
+        "inrush": _inrush(picture),
+        "faults": [{"device": one.name, "ka": round(one.amps / 1000, 1),
+                    "breaks_ka": None if one.facts is None else lowest(one.facts.interrupts_ka)}
+                   for one in bank_faults(picture)],
+        "assumptions": [{"about": a.about, "fact": a.fact, "value": a.value,
+                         "range": [a.low, a.high] if a.low else None} for a in picture.assumptions],
+    }
+
+
+def _one_out(picture: Picture) -> Json:
+    found = losses_of(picture)
+    if found is None:
+        return None
+    rows = [{"out": row.name, "nearest": row.nearest, "amps": _amps(row.amps), "part": round(row.part, 3),
+             "then": [[round(event.time_s, 1), event.name, str(event.what)] for event in row.follows],
+             "end": None if row.end is None else str(row.end)} for row in found.rows[:MOST_OUT]]
+    return {"safe_w": None if found.safe_w is None else round(found.safe_w, -1), "cases": rows,
+            "steps_assumed": list(found.steps_assumed)}
+
+
+def _inrush(picture: Picture) -> Json:
+    found = inrush_of(picture)
+    if found is None:
+        return None
+    step = found.step
+    return {"capacitance_mf": found.millifarad, "peak_a": None if found.peak_a is None else round(found.peak_a, -1),
+            "trip_a": found.trip_a, "not_stated": list(found.not_stated),
+            "precharge": None if step is None else {"ohm": step.ohm, "joule": round(step.joule, 1),
+                                                    "seconds": round(step.seconds, 1),
+                                                    "close_below_v": step.close_below_v}}
+
+
+def _total(solution: Solution | None) -> float | None:
+    return None if solution is None else float(np.nansum(solution.port_a))
+
+
+def _limit(picture: Picture, start: float | None, first: Sequence[Element], worst: WorstBankLimit | None,
+           way: str) -> Json:
+    """One direction of the bank limit: at the start, over the course, at the worst over tolerances, who is first."""
+    sure = picture.sure_a(way) if worst is None else getattr(worst, f"{way}_sure_a")
+    leads = None if worst is None else getattr(worst, f"{way}_first")
+    return {"start": _amps(start), "course": None, "worst": _amps(sure), "first": _who(picture, first[0]) if first else
+            None, "first_at_worst": None if leads is None else _who(picture, leads)}
+
+
+def _who(picture: Picture, element: Element) -> str:
+    """A pack by its id, a device, run or busbar as it is told."""
+    return picture.told(element.name)
+
+
+def _device(picture: Picture, branch: str, name: str) -> Mapping[str, Json]:
+    at = picture.bank.at[branch]
+    carries = float(picture.limits.forward_a[at])
+    return {"device": name, "discharge_a": _amps(_in(picture.at_load, at)),
+            "charge_a": _amps(_in(picture.at_charge, at)), "carries_a": _amps(carries)}
+
+
+def _in(solution: Solution | None, at: int) -> float | None:
+    return None if solution is None else abs(float(solution.branch_a[at]))

@@ -1,0 +1,227 @@
+"""Rules of the settings subject about charging: what a manager may order, what a controller may do by itself, cold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from interop.circuit.picture import pictures
+from interop.records.answers import Answer
+from interop.records.facts import Fact
+from interop.rules.finding import Hit, Level, broken, cannot_tell, fact_used, rule
+from interop.rules.wording import fact_missing, figure, look_up, named
+from interop.site.site import Device
+from interop.wiring.busbar import highest, lowest
+from interop.wiring.stage import Stage
+
+__all__: list[str] = []
+
+
+def _charging(stage: Stage) -> Iterator[tuple[Device, tuple[str, ...]]]:
+    """Every device that charges a bank, with the packs of the bank; each once."""
+    site = stage.site
+    runs = {run.a: run for run in site.runs if run.a in site.devices}
+    for device in site.devices.values():
+        if device.kind == "pack" or device.record.kind not in ("controller", "charger"):
+            continue
+        if device.id not in runs and len(stage.banks) != 1:
+            continue
+        banks = [bank for bank in stage.banks if len(stage.banks) == 1 or _joined(stage, device.id, bank)]
+        if banks and stage.name == "planned":
+            yield device, banks[0]
+
+
+def _joined(stage: Stage, device: str, bank: Sequence[str]) -> bool:
+    from interop.wiring.stage import busbars_of
+
+    where = busbars_of(stage.site)
+    return device in where and any(where.get(name) == where[device] for name in bank)
+
+
+@rule("equalise-cannot-be-off", "settings", broken=Level.STOP, unknown=Level.STOP,
+      meaning="An inverter or charger cannot switch off equalising or temperature compensation.",
+      source="common practice",
+      explain="""Equalising holds a lead battery above its charge voltage for hours, and temperature compensation
+raises the charge voltage when it is cold. LFP cells want neither: both drive them past their highest voltage, and the
+packs open one after the other under full current. A converter that cannot leave them off is unfit for LFP packs.
+Where its record does not say, look into the battery chapter of its manual for both words, state what it says, and set
+both off on the day.""")
+def _equalise(stage: Stage) -> Iterator[Hit]:
+    for device, bank in _charging(stage):
+        packs = [stage.device(name) for name in bank]
+        if not any(p.record.cells is not None and p.record.cells.chemistry.only == "lfp" for p in packs):
+            continue
+        facts = device.record.converter
+        for what, path, fact in (("equalising", "converter.equalise_off", facts.equalise_off),
+                                 ("temperature compensation", "converter.compensation_off", facts.compensation_off)):
+            yield from _off(device, what, path, fact)
+
+
+def _off(device: Device, what: str, path: str, fact: Fact[bool]) -> Iterator[Hit]:
+    record, used = device.record.id, (fact_used(device, path, fact),)
+    answer = fact.judge(lambda can: Answer.HOLDS if can else Answer.BROKEN) if fact.known else Answer.CANNOT_TELL
+    if answer is Answer.BROKEN:
+        yield broken((device.id,), f"{device.id} ({record}) cannot switch off {what}: it is unfit for LFP packs.",
+                     "Use another converter, or keep it off this busbar.", facts=used)
+    elif answer is Answer.CANNOT_TELL:
+        yield cannot_tell((device.id,), f"Whether {device.id} can switch off {what} is not known: "
+                          f"{fact_missing(record, path, fact)}", look_up(record, path, fact), facts=used)
+
+
+@rule("charge-current-to-be-set", "settings", broken=Level.CAUTION, unknown=Level.CAUTION,
+      meaning="With every charger at full current some pack would pass its limit: they must be set lower.",
+      source="common practice",
+      explain="""All chargers can run at full at once: sun, generator and inverter do not know of each other. The
+charge current that each may give is worked out so that no pack passes its limit wherever the resistances lie, and
+stands among the settings of the plan. Set it in every one of them before power is closed, and read it back.""")
+def _charge_current(stage: Stage) -> Iterator[Hit]:
+    for picture in pictures(stage):
+        planned, sure = picture.charge_plan, picture.sure_charge_a
+        if planned is None or sure is None or sum(planned) >= picture.chargers_a:
+            continue
+        about = tuple(dict.fromkeys(one.spot.device.id for one in picture.converters if one.charge_a))
+        words = ", ".join(f"{one.name} {amps:g} A" for one, amps in zip(picture.converters, planned, strict=True)
+                          if one.charge_a)
+        yield broken(about, f"Set the charge current lower: {words}. At full, {picture.chargers_a:g} A together, "
+                     f"{sure.first} may pass its limit.",
+                     "Enter these currents before power is closed, and read them back.",
+                     got=figure(picture.chargers_a, "A"), limit=figure(round(sure.amps), "A"))
+
+
+# ---- what a manager may order ----
+
+def _unmanaged(stage: Stage, bank: Sequence[str]) -> list[Device]:
+    return [stage.device(name) for name in bank if stage.packs[name].role == "unmanaged"]
+
+
+@rule("orders-exceed-unmanaged", "settings", broken=Level.STOP, unknown=Level.STOP,
+      meaning="A manager may order a charge voltage that a pack without a data link does not bear.",
+      source="common practice",
+      explain="""In closed loop the controller charges to the voltage that the manager orders, and the manager knows
+only its own packs. Where the controller takes the lower of that order and its own setting, the setting protects the
+others. Where it ignores its own setting, or its record does not say, the highest order of the manager counts: no pack
+on the busbar may be harmed by it. The way out is open loop: no data cable to the controller, its own settings as
+printed.""")
+def _orders(stage: Stage) -> Iterator[Hit]:
+    for link in stage.links:
+        manager = stage.site.devices.get(link.manager or "")
+        bank = next((b for b in stage.banks if link.manager in b), ())
+        others = _unmanaged(stage, bank) if stage.name == "planned" and link.judged else []
+        if manager is None or not others:
+            continue
+        for controller in map(stage.device, link.reports_to):
+            yield from _orders_of(manager, controller, others)
+
+
+def _orders_of(manager: Device, controller: Device, others: Sequence[Device]) -> Iterator[Hit]:
+    local = controller.record.follows.local_limits
+    holds = local.judge(lambda word: Answer.HOLDS if word == "lower of both" else Answer.BROKEN) if local.known else (
+        Answer.CANNOT_TELL)
+    if holds is Answer.HOLDS:
+        return
+    order = _highest_order(manager)
+    for record, group in _by_record(others).items():
+        cells = group[0].record.cells
+        bears = None if cells is None else lowest(cells.charge_highest_v) or lowest(cells.charge_v)
+        if order is not None and bears is not None and order <= bears:
+            continue
+        about = (controller.id, *(d.id for d in group))
+        facts = (fact_used(controller, "follows.local_limits", local),)
+        text = (f"{manager.id} may order {'a voltage that is not stated' if order is None else figure(order, 'V')}; "
+                f"{record} bears {'what is not stated' if bears is None else figure(bears, 'V')}, and "
+                f"{named([d.id for d in group])} {'have' if len(group) > 1 else 'has'} no say in it")
+        if holds is Answer.BROKEN and order is not None and bears is not None:
+            yield broken(about, f"{text}: {controller.id} ignores its own limits in closed loop.",
+                         "Run the controller in open loop with its own settings.", got=figure(order, "V"),
+                         limit=figure(bears, "V"), facts=facts)
+        else:
+            named_path = controller.record.id, "follows.local_limits"
+            yield cannot_tell(about, f"{text}; whether {controller.id} keeps its own limits in closed loop is not "
+                              f"known: {fact_missing(*named_path, local)}", look_up(*named_path, local), facts=facts)
+
+
+def _highest_order(manager: Device) -> float | None:
+    cells = manager.record.cells
+    if cells is None:
+        return None
+    found = [v for v in (highest(cells.charge_highest_v), highest(cells.charge_v)) if v is not None]
+    return max(found) if found else None
+
+
+def _by_record(devices: Sequence[Device]) -> dict[str, list[Device]]:
+    found: dict[str, list[Device]] = {}
+    for device in devices:
+        found.setdefault(device.record.id, []).append(device)
+    return found
+
+
+# ---- cold ----
+
+@rule("charged-when-too-cold", "settings", broken=Level.STOP, unknown=Level.STOP, broken_also=(Level.CAUTION,),
+      meaning="A pack without a data link may be charged when it is colder than it may be.",
+      source="record",
+      explain="""Charging LFP cells below their lowest temperature plates lithium on the cells: they are harmed for
+good, and nobody sees it. A managed pack can tell the controller; an unmanaged one must look after itself. If its BMS
+blocks the charge it is safe; if it opens, the pack is gone while it is cold, and the others carry all; if it does
+nothing, or nobody says, it must not stand where it can be so cold. Warm the place, or use a pack whose BMS blocks the
+charge.""")
+def _cold(stage: Stage) -> Iterator[Hit]:
+    if stage.name != "planned":
+        return
+    for bank in stage.banks:
+        for group in _by_record(_unmanaged(stage, bank)).values():
+            yield from _cold_of([d for d in group if _may_be_cold(d) is not Answer.HOLDS])
+
+
+def _may_be_cold(device: Device) -> Answer:
+    """Whether a pack stays warm enough to be charged in its place."""
+    ambient = device.ambient_c
+    coldest = None if ambient is None else ambient if isinstance(ambient, (int, float)) else ambient.low
+    least = lowest(device.record.limits.charge_c)
+    if coldest is None or least is None:
+        return Answer.CANNOT_TELL
+    return Answer.HOLDS if coldest >= least else Answer.BROKEN
+
+
+def _cold_of(group: Sequence[Device]) -> Iterator[Hit]:
+    if not group:
+        return
+    first = group[0]
+    when_cold = first.record.electric.bms.when_cold
+    if when_cold.only == "blocks charge":
+        return
+    about = tuple(d.id for d in group)
+    limit = first.record.limits.charge_c
+    facts = (fact_used(first, "limits.charge_c", limit), fact_used(first, "electric.bms.when_cold", when_cold))
+    may = "can be colder than it may be charged" if _may_be_cold(first) is Answer.BROKEN else _cold_unknown(first)
+    text = f"{named(about)} ({first.record.id}) {may}"
+    if when_cold.only == "opens" and _may_be_cold(first) is Answer.BROKEN:
+        yield broken(about, f"{text}: its BMS opens then, and the other packs carry everything.",
+                     "Warm the place, or plan for these packs to be gone when it is cold.", level=Level.CAUTION,
+                     facts=facts)
+    elif when_cold.only == "nothing" and _may_be_cold(first) is Answer.BROKEN:
+        yield broken(about, f"{text}, and its BMS does nothing about it.",
+                     "Warm the place, or use packs whose BMS blocks the charge.", facts=facts)
+    elif when_cold.only != "opens" or _may_be_cold(first) is Answer.BROKEN:
+        yield cannot_tell(about, f"{text}; what its BMS does then: "
+                          f"{when_cold.only or fact_missing(first.record.id, 'electric.bms.when_cold', when_cold)}",
+                          _cold_todo(first), facts=facts)
+
+
+def _cold_unknown(device: Device) -> str:
+    if device.ambient_c is None:
+        return "may stand where it is too cold to be charged: the site states no ambient"
+    return ("may be too cold to be charged: "
+            f"{fact_missing(device.record.id, 'limits.charge_c', device.record.limits.charge_c)}")
+
+
+def _cold_todo(device: Device) -> str:
+    todo = []
+    if device.ambient_c is None:
+        todo.append("State ambient_c of the site or of the rack.")
+    if not device.record.limits.charge_c.known:
+        todo.append(look_up(device.record.id, "limits.charge_c", device.record.limits.charge_c))
+    when_cold = device.record.electric.bms.when_cold
+    if not when_cold.known:
+        todo.append(look_up(device.record.id, "electric.bms.when_cold", when_cold))
+    return " ".join(todo) or "Warm the place, or use packs whose BMS blocks the charge."
+
