@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from math import isnan
 
-from interop.circuit.picture import pictures
+from interop.circuit.converters import Converter
+from interop.circuit.picture import Picture, Sure, pictures
 from interop.records.answers import Answer
 from interop.records.facts import Fact
-from interop.rules.finding import Hit, Level, broken, cannot_tell, fact_used, rule
-from interop.rules.wording import fact_missing, figure, look_up, named
+from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fact_used, rule
+from interop.rules.wording import fact_missing, figure, joined, look_up, named
 from interop.site.site import Device
 from interop.wiring.busbar import highest, lowest
 from interop.wiring.stage import Stage
@@ -47,13 +49,18 @@ Where its record does not say, look into the battery chapter of its manual for b
 both off on the day.""")
 def _equalise(stage: Stage) -> Iterator[Hit]:
     for device, bank in _charging(stage):
-        packs = [stage.device(name) for name in bank]
-        if not any(p.record.cells is not None and p.record.cells.chemistry.only == "lfp" for p in packs):
+        if all(_another_chemistry(stage.device(name)) for name in bank):
             continue
         facts = device.record.converter
         for what, path, fact in (("equalising", "converter.equalise_off", facts.equalise_off),
                                  ("temperature compensation", "converter.compensation_off", facts.compensation_off)):
             yield from _off(device, what, path, fact)
+
+
+def _another_chemistry(pack: Device) -> bool:
+    """Whether a pack surely has other cells than LFP."""
+    chemistry = None if pack.record.cells is None else pack.record.cells.chemistry
+    return chemistry is not None and chemistry.known and all(value != "lfp" for value in chemistry.values)
 
 
 def _off(device: Device, what: str, path: str, fact: Fact[bool]) -> Iterator[Hit]:
@@ -67,24 +74,69 @@ def _off(device: Device, what: str, path: str, fact: Fact[bool]) -> Iterator[Hit
                           f"{fact_missing(record, path, fact)}", look_up(record, path, fact), facts=used)
 
 
-@rule("charge-current-to-be-set", "settings", broken=Level.CAUTION, unknown=Level.CAUTION,
+@rule("charge-current-to-be-set", "settings", broken=Level.CAUTION, unknown=Level.STOP, broken_also=(Level.STOP,),
       meaning="With every charger at full current some pack would pass its limit: they must be set lower.",
       source="common practice",
       explain="""All chargers can run at full at once: sun, generator and inverter do not know of each other. The
 charge current that each may give is worked out so that no pack passes its limit wherever the resistances lie, and
-stands among the settings of the plan. Set it in every one of them before power is closed, and read it back.""")
+stands among the settings of the plan. Set it in every one of them before power is closed, and read it back. Where a
+charger does not state what it gives, or a pack what it takes, no safe current can be named. A charger that cannot be set lower is unfit for this bank.""")
 def _charge_current(stage: Stage) -> Iterator[Hit]:
     for picture in pictures(stage):
         planned, sure = picture.charge_plan, picture.sure_charge_a
-        if planned is None or sure is None or sum(planned) >= picture.chargers_a:
+        charging = [one for one in picture.converters if one.charge_a != 0]
+        if not charging:
             continue
-        about = tuple(dict.fromkeys(one.spot.device.id for one in picture.converters if one.charge_a))
-        words = ", ".join(f"{one.name} {amps:g} A" for one, amps in zip(picture.converters, planned, strict=True)
-                          if one.charge_a)
-        yield broken(about, f"Set the charge current lower: {words}. At full, {picture.chargers_a:g} A together, "
-                     f"{sure.first} may pass its limit.",
-                     "Enter these currents before power is closed, and read them back.",
-                     got=figure(picture.chargers_a, "A"), limit=figure(round(sure.amps), "A"))
+        about = tuple(dict.fromkeys(one.spot.device.id for one in charging))
+        if planned is None or sure is None:
+            yield _charge_unknown(picture, charging)
+        elif sure.amps >= picture.chargers_a:
+            continue
+        elif sum(planned) >= picture.chargers_a:
+            yield _not_settable(picture, charging, sure)
+        else:
+            words = ", ".join(f"{one.name} {amps:g} A" for one, amps in zip(picture.converters, planned, strict=True)
+                              if one.charge_a)
+            yield broken(about, f"Set the charge current lower: {words}. At full, {picture.chargers_a:g} A together, "
+                         f"{sure.first} may pass its limit.",
+                         "Enter these currents before power is closed, and read them back.",
+                         got=figure(picture.chargers_a, "A"), limit=figure(round(sure.amps), "A"))
+
+
+def _not_settable(picture: Picture, charging: Sequence[Converter], sure: Sure) -> Hit:
+    """The current must be lower and some charger cannot be set, or does not state whether it can."""
+    path = "converter.current_settable"
+    about = tuple(dict.fromkeys(one.spot.device.id for one in charging))
+    stuck = {one.spot.device.record.id: one.spot.device.record.converter.current_settable
+             for one in charging if not one.settable}
+    facts = tuple(FactUsed(record, path, fact.state) for record, fact in stuck.items())
+    got, limit = figure(picture.chargers_a, "A"), figure(round(sure.amps), "A")
+    text = f"At full, {got} together, {sure.first} may pass its limit above {limit}; "
+    no = [record for record, fact in stuck.items() if fact.known and all(word is False for word in fact.values)]
+    if no:
+        return broken(about, f"{text}the charge current of {named(no)} cannot be set lower.",
+                      "Use chargers that can be set, or packs that take more.", got=got, limit=limit, facts=facts,
+                      level=Level.STOP)
+    why = joined([fact_missing(record, path, fact) for record, fact in stuck.items()])
+    return cannot_tell(about, f"{text}whether it can be set lower is not known: {why}.",
+                       " ".join(look_up(record, path, fact) for record, fact in stuck.items()), got=got, limit=limit,
+                       facts=facts)
+
+
+def _charge_unknown(picture: Picture, charging: Sequence[Converter]) -> Hit:
+    """Why no safe charge current can be named; the packs are told too, for nothing is known of what they get."""
+    about = (*dict.fromkeys(one.spot.device.id for one in charging), *picture.of_pack)
+    silent = [one.spot.device for one in charging if one.charge_a is None]
+    silent += [d for d, amps in zip(picture.bank.packs, picture.limits.charge_a, strict=True) if isnan(amps)]
+    facts = {d.record.id: d.record.limits.charge_a for d in silent}
+    text = "Which charge current is safe is not known: "
+    if not facts:
+        return cannot_tell(about, f"{text}the packs differ in their voltage, so that current passes between them.",
+                           "State the chemistry and the count of cells of every pack.")
+    why = joined([fact_missing(record, "limits.charge_a", fact) for record, fact in facts.items()])
+    return cannot_tell(about, f"{text}{why}.",
+                       " ".join(look_up(record, "limits.charge_a", fact) for record, fact in facts.items()),
+                       facts=tuple(FactUsed(record, "limits.charge_a", fact.state) for record, fact in facts.items()))
 
 
 # ---- what a manager may order ----
@@ -157,6 +209,7 @@ def _by_record(devices: Sequence[Device]) -> dict[str, list[Device]]:
 # ---- cold ----
 
 @rule("charged-when-too-cold", "settings", broken=Level.STOP, unknown=Level.STOP, broken_also=(Level.CAUTION,),
+      unknown_also=(Level.CAUTION,),
       meaning="A pack without a data link may be charged when it is colder than it may be.",
       source="record",
       explain="""Charging LFP cells below their lowest temperature plates lithium on the cells: they are harmed for
@@ -201,10 +254,11 @@ def _cold_of(group: Sequence[Device]) -> Iterator[Hit]:
     elif when_cold.only == "nothing" and _may_be_cold(first) is Answer.BROKEN:
         yield broken(about, f"{text}, and its BMS does nothing about it.",
                      "Warm the place, or use packs whose BMS blocks the charge.", facts=facts)
-    elif when_cold.only != "opens" or _may_be_cold(first) is Answer.BROKEN:
+    else:
+        level = Level.CAUTION if when_cold.only == "opens" else None     # the cells themselves are then safe
         yield cannot_tell(about, f"{text}; what its BMS does then: "
                           f"{when_cold.only or fact_missing(first.record.id, 'electric.bms.when_cold', when_cold)}",
-                          _cold_todo(first), facts=facts)
+                          _cold_todo(first), facts=facts, level=level)
 
 
 def _cold_unknown(device: Device) -> str:

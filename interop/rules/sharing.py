@@ -10,7 +10,7 @@ from interop.circuit.overload import Carried, carried
 from interop.circuit.picture import Picture, losses, pictures
 from interop.records.answers import Answer
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fact_used, rule
-from interop.rules.wording import figure, named
+from interop.rules.wording import fact_missing, figure, look_up, named
 from interop.site.site import Device
 from interop.wiring.stage import Stage
 
@@ -135,9 +135,9 @@ def _load(stage: Stage) -> Iterator[Hit]:
         solution = picture.at_load
         drawing = [one for one in picture.converters if one.draws]
         if solution is None:
-            unknown = [one for one in drawing if one.power_w is None]
+            unknown = [one.spot.device for one in drawing if one.power_w is None]
             if unknown:
-                yield _power_not_stated(unknown[0].spot.device)
+                yield _power_not_stated(picture, unknown)
             continue
         if not solution.outcome.holds:
             ports = solution.outcome.about or tuple(one.name for one in drawing)
@@ -146,7 +146,9 @@ def _load(stage: Stage) -> Iterator[Hit]:
                          "Lower the highest load, or shorten and thicken the leads.")
             continue
         for i, one in enumerate(picture.converters):
-            if one.draws and one.lowest_v is not None and float(solution.port_v[i]) < one.lowest_v:
+            if one.draws and one.lowest_v is None:
+                yield _low_not_stated(one, float(solution.port_v[i]))
+            elif one.draws and one.lowest_v is not None and float(solution.port_v[i]) < one.lowest_v:
                 yield _low(one, float(solution.port_v[i]), one.lowest_v)
 
 
@@ -158,10 +160,24 @@ def _low(one: Converter, volts: float, limit_v: float) -> Hit:
                   facts=(fact_used(one.spot.device, "limits.lowest_v", one.spot.device.record.limits.lowest_v),))
 
 
-def _power_not_stated(device: Device) -> Hit:
-    return cannot_tell((device.id,), f"What {device.id} may draw is not stated: nothing can be said of the currents.",
-                       f"Look up the rated power of {device.record.id} and state limits.power_w.",
-                       facts=(fact_used(device, "limits.power_w", device.record.limits.power_w),))
+def _low_not_stated(one: Converter, volts: float) -> Hit:
+    device = one.spot.device
+    fact = device.record.limits.lowest_v
+    return cannot_tell((device.id,), f"{one.name} stands at {figure(round(volts, 1), 'V')} at the highest load when the "
+                       f"bank is nearly empty; whether it still runs is not known: "
+                       f"{fact_missing(device.record.id, 'limits.lowest_v', fact)}.",
+                       look_up(device.record.id, "limits.lowest_v", fact),
+                       facts=(fact_used(device, "limits.lowest_v", fact),))
+
+
+def _power_not_stated(picture: Picture, devices: Sequence[Device]) -> Hit:
+    """Everything that would be worked out of the load is not known: the packs are told too."""
+    silent = tuple(dict.fromkeys(device.id for device in devices))
+    records = list(dict.fromkeys(device.record.id for device in devices))
+    first = devices[0]
+    return cannot_tell((*silent, *picture.of_pack), f"What {named(silent)} may draw is not stated: nothing can be said of "
+                       "the currents of the packs.", f"Look up the rated power of {named(records)} and state "
+                       "limits.power_w.", facts=(fact_used(first, "limits.power_w", first.record.limits.power_w),))
 
 
 def _device(picture: Picture, port: str) -> str:

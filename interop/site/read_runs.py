@@ -36,7 +36,9 @@ def read_posts(reader: Reader) -> None:
             reader.fault(path, shown(name), bad.expected, key=True)
         whole = isinstance(raw, Mapping)
         loaded = _model(reader, path, raw) if whole else None
-        reader.posts[name] = _posts(reader, (*path, "posts") if whole else path, raw.get("posts", ()) if whole else raw)
+        listed = not whole or "posts" in raw
+        reader.posts[name] = (_posts(reader, (*path, "posts") if whole else path, raw["posts"] if whole else raw)
+                              if listed else ())
         reader.busbars[name] = Busbar(name, reader.posts[name], loaded, reader.document.at(("posts", name)))
 
 
@@ -44,8 +46,8 @@ def _posts(reader: Reader, path: Path, raw: Any) -> tuple[str, ...]:
     pieces = list(raw) if isinstance(raw, (list, tuple)) else [raw]
     if reader.touched(path):
         return ()
-    if all(isinstance(piece, str) for piece in pieces):
-        return reader.ids(path, pieces) if pieces else ()
+    if pieces and all(isinstance(piece, str) for piece in pieces):
+        return reader.ids(path, pieces)
     reader.fault(path, shown(raw), _POSTS)
     return ()
 
@@ -84,6 +86,10 @@ def _post(reader: Reader, path: Path, text: str) -> tuple[str, str | None] | Non
     if reader.spoilt(("posts",)) or ("posts",) in reader.document.open_maps:
         return None
     if not reader.known(path, name or text, posts, "a busbar of this site with its post"):
+        return None
+    raw = reader.raw.posts[name]
+    if isinstance(raw, Mapping) and "posts" not in raw and not reader.touched(("posts", name)):
+        reader.fault(path, f'post "{post}" of {name}', f'"{name}" alone, which lists no posts, or a list of posts there')
         return None
     if posts[name] and post not in posts[name]:
         reader.fault(path, f'post "{post}" of {name}', "a post of this busbar: " + ", ".join(posts[name][:16]))

@@ -32,18 +32,25 @@ MIXING = frozenset({"mixing-forbidden", "mixing-silent", "mixing-not-approved", 
 PINS = frozenset({"conductor", "stop line"})
 """What joined pins carry is one question: with a pin forgotten, its finding becomes that of a pin not stated."""
 
+CURRENTS = frozenset({"load-not-carried", "pack-passes-its-limit", "busbar-overloaded", "one-out-overloads-the-rest",
+                      "equal-packs-share-unevenly", "voltage-drop-large"})
+"""What everything carries is one question: with the load forgotten, its finding becomes that of the load."""
+
 Found = set[tuple[str, str, frozenset[str]]]
 
 
-def _question(rule: str) -> str:
+def question_of(rule: str) -> str:
+    """Rules that ask one thing: a finding may turn into that of another rule of the same question."""
     if rule in MIXING:
         return "mixing"
-    return "pins" if RULES[rule].subject in PINS else rule
+    if rule in CURRENTS:
+        return "currents"
+    return "pins" if rule in RULES and RULES[rule].subject in PINS else rule
 
 
 def _judged(site: Site, rules: Iterable[str]) -> Found:
     chosen = [RULES[name] for name in sorted(rules)]
-    return {(stage.name, _question(f.rule), frozenset(f.about))
+    return {(stage.name, question_of(f.rule), frozenset(f.about))
             for stage in (as_found(site), as_wanted(site)) for f in findings(stage, chosen)}
 
 
@@ -101,7 +108,7 @@ def vanished(site: Site, rules: Iterable[str]) -> list[str]:
     """Every finding of some rules that a forgotten fact makes vanish: ``record: path -> stage, question, devices``."""
     before = _judged(site, rules)
     asked = {question for _, question, _ in before}
-    again = [name for name in RULES if _question(name) in asked]
+    again = [name for name in RULES if question_of(name) in asked]
     lost = []
     for path, less in _forgetful(site) if before else ():
         after = _judged(less, again)

@@ -18,11 +18,11 @@ from interop.choose.plan import Decisions, decide, planned_stage
 from interop.documents.contract import cleared
 from interop.records.facts import ABSENT
 from interop.records.models import Record
-from interop.rules.finding import RULES, Finding, Level, findings
+from interop.rules.finding import Finding, Level, findings
 from interop.site.load import load_site
 from interop.site.site import Site
 from interop.wiring.stage import as_found
-from tests.rules.test_forgetting import EXAMPLES, MIXING, PINS, forgettable
+from tests.rules.test_forgetting import EXAMPLES, forgettable, question_of
 
 Found = set[tuple[str, frozenset[str]]]
 
@@ -30,15 +30,8 @@ BY_A_STOP = frozenset({"reference-missing"})
 """Cautions on a bus that is there. Where a forgotten fact leaves no bus, a stop on the same devices stands instead."""
 
 
-def question(rule: str) -> str:
-    """Rules that ask one thing: a finding may turn into that of another rule of the same question."""
-    if rule in MIXING:
-        return "mixing"
-    return "pins" if rule in RULES and RULES[rule].subject in PINS else rule
-
-
 def asked(items: tuple[Finding, ...]) -> Found:
-    return {(question(one.rule), frozenset(one.about)) for one in items}
+    return {(question_of(one.rule), frozenset(one.about)) for one in items}
 
 
 def lost(before: tuple[Finding, ...], after: tuple[Finding, ...]) -> list[str]:

@@ -164,3 +164,13 @@ def test_a_busbar_of_a_wrong_model_or_field(tmp_path: Path) -> None:
         'posts.main.model: got "fuse-400", a record of kind protective device; expected a record of kind busbar',
         'posts.main.bolts: got field "bolts"; expected posts or model',
     ]
+
+
+def test_a_busbar_that_lists_no_posts_has_none_to_be_named(tmp_path: Path) -> None:
+    """Else such a post would be a place of its own, joined to nothing."""
+    head = HEAD.replace("{posts: [1..9], model: bar-400}", "{model: bar-400}")
+    assert faults(tmp_path, "  A1: {from: pack, to: main 4}\n", head) == [
+        'runs.A1.to: got post "4" of main; expected "main" alone, which lists no posts, or a list of posts there']
+    head = HEAD.replace("[1..9]", "[]")
+    assert faults(tmp_path, "  A1: {from: pack, to: main 4}\n", head) == [
+        "posts.main.posts: got an empty list; expected a list of posts, such as [1..8], or a map of posts and model"]

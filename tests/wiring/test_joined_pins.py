@@ -38,7 +38,9 @@ def written(folder: Path, ends: str, site: str = SITE) -> Any:
     record = (RECORDS / "lk-ctl.yaml").read_text(encoding="utf-8").replace("id: lk-ctl\n", "id: lk-low\n")
     pins = next(line for line in record.split("\n") if line.startswith("  BAT: {1: unused"))
     low = "  BAT: {1: battery high, 2: battery low, 3: unused, 4: unused, 5: unused, 6: unused, 7: unused, 8: unused}"
-    (folder / "records" / "lk-low.yaml").write_text(record.replace(pins, low), encoding="utf-8")
+    off = "converter: {equalise_off: yes, compensation_off: yes}\nbuses:\n"
+    record = record.replace(pins, low).replace("buses:\n", off, 1)
+    (folder / "records" / "lk-low.yaml").write_text(record, encoding="utf-8")
     (folder / "site.yaml").write_text(site.replace("END", ends), encoding="utf-8")
     return load_site(folder / "site.yaml")
 
