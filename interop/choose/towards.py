@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from interop.choose.members import LinkChoice
 from interop.site.site import Cable, End, Site
-from interop.wiring.talks import controller_talks
+from interop.wiring.talks import controller_talks, has_report_bus
 
 __all__ = ["Attachment", "attachments", "ends_first", "listed", "on_packs_bus", "reporter"]
 
@@ -32,10 +32,8 @@ def on_packs_bus(site: Site, choice: LinkChoice) -> dict[str, tuple[str, ...]]:
     family = choice.family
     if family is None or family.report is None:
         return {}
-    if choice.manager is not None:
-        buses = site.devices[choice.manager].record.buses.values()
-        if any(bus.used_by == "manager" for bus in buses):
-            return {}
+    if choice.manager is not None and has_report_bus(site.devices[choice.manager].record):
+        return {}
     return {c: controller_talks(site.devices[c].record).get(family.report, ()) for c in choice.link.reports_to}
 
 

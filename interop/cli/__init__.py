@@ -11,7 +11,12 @@ def main(args: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status; ``args`` are those of the process unless given."""
     import atexit
     import gc
+    import os
 
+    # The matrices of a bank are small: threads that wait for each other cost more than they give, most when other
+    # programs run. Read by the linear algebra below numpy when it is first imported.
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     # A command lives for seconds: looking for cycles among what it imported frees nothing, at the end least of all.
     gc.set_threshold(500_000, 50, 50)
     atexit.register(gc.freeze)

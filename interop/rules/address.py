@@ -8,6 +8,7 @@ from interop.records.answers import Answer, one_answer
 from interop.records.models import AddressRule
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fact_used, rule
 from interop.rules.wording import fact_missing, joined, look_up, named, of_record
+from interop.wiring.crowding import no_address_of_its_own, shared_bus, speaks_as_one
 from interop.wiring.meanings import Standing, address_rule, chain_names, manager_values, modes_of, standings
 from interop.wiring.stage import Stage, StageLink, StagePack
 from interop.wiring.talks import address_inside
@@ -145,14 +146,14 @@ def _identity(stage: Stage) -> Iterator[Hit]:
 def _identity_hits(link: StageLink, packs: Sequence[StagePack]) -> Iterator[Hit]:
     shared: list[tuple[StagePack, str]] = []
     for pack in packs:
-        buses = [b for b in chain_names(link, pack) if pack.record.buses[b].hop != "one"]
-        if buses and pack.record.buses[buses[0]].identity.only != "by address":
-            shared.append((pack, buses[0]))
+        bus = shared_bus(pack.record, chain_names(link, pack))
+        if bus is not None and pack.record.buses[bus].identity.only != "by address":
+            shared.append((pack, bus))
     if len(shared) < 2:
         return
     facts = tuple(dict.fromkeys(fact_used(p.device, f"buses.{b}.identity", p.record.buses[b].identity) for p,
                                 b in shared))
-    one = [p for p, b in shared if p.record.buses[b].identity.only == "one for all"]
+    one = [p for p, b in shared if speaks_as_one(p.record, (b,))]
     for group in _alike(one):
         if len(group) > 1:
             yield broken([p.id for p in group], f"Link {link.id}: {of_record([p.device for p in group])} all speak "
@@ -189,7 +190,7 @@ def _without(stage: Stage) -> Iterator[Hit]:
         if not link.judged or len(packs) < 2:
             continue
         rules = [(pack, address_rule(link, pack)) for pack in packs]
-        bare = [p for p, held in rules if held is not None and held[1].given == "none"]
+        bare = [p for p, held in rules if no_address_of_its_own(held[1] if held is not None else None)]
         if len(bare) > 1:
             yield broken([p.id for p in bare], f"Link {link.id}: {of_record([p.device for p in bare])} have no "
                          f"address switches and all answer at one address; one such pack is allowed on a link",

@@ -10,6 +10,7 @@ from interop.rules.finding import Hit, Level, broken, cannot_tell, rule
 from interop.rules.link_segments import Node, Segment, segments
 from interop.rules.wording import named
 from interop.standards.buses import bus_limits, may_lack_terminators, terminators_ohm
+from interop.wiring.crowding import least_load_ohm
 from interop.wiring.stage import Stage, StageLink
 
 __all__: list[str] = []
@@ -196,12 +197,13 @@ def _too_low(seg: Segment, nodes: Sequence[Node]) -> tuple[Level, str, float | N
     """Return level, limit and load [ohm] where terminators are too many; the load is None where an ohm is not known."""
     load = _load(nodes)
     limits = bus_limits(seg.kind or "other")
-    if seg.kind == "can" and limits.load_ohm is not None:
-        low = len(nodes) > 2 if load is None else load < limits.load_ohm.low
+    least = least_load_ohm(seg.kind or "other")
+    if seg.kind == "can" and limits.load_ohm is not None and least is not None:
+        low = len(nodes) > 2 if load is None else load < least
         return (Level.STOP, f"can needs {limits.load_ohm.low:g} to {limits.load_ohm.high:g} ohm", load) if low else None
     if seg.kind is None:
         return (Level.CAUTION, "which kind of bus it is, is not known", None) if len(nodes) > 2 else None
-    caution, stop = limits.load_caution_below_ohm, limits.load_stop_below_ohm
+    caution, stop = limits.load_caution_below_ohm, least_load_ohm(seg.kind)
     if caution is None or stop is None:
         return None
     if load is None:

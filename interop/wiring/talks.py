@@ -23,6 +23,7 @@ __all__ = [
     "chain_talks",
     "controller_talks",
     "has_manager",
+    "has_report_bus",
     "manager_addresses",
     "matches",
     "may_be_manager",
@@ -184,6 +185,13 @@ def has_manager(record: Record) -> bool | None:
     """Return whether a link of these packs has a manager (False: the controller polls each); None when not stated."""
     made_by = record.manager.made_by.only
     return None if made_by is None else made_by != "controller"
+
+
+def has_report_bus(record: Record) -> bool:
+    """Return whether a manager of this record has a bus of its own towards the controller (else that one hangs on the
+    packs' own bus).
+    """
+    return any(bus.used_by == "manager" for bus in record.buses.values())
 
 
 def may_be_manager(record: Record) -> Answer:
