@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import Any
 
@@ -37,6 +37,7 @@ __all__ = [
     "kept",
     "lacking",
     "moved",
+    "other_addresses",
     "set_codes",
     "slot_state",
     "standing",
@@ -160,12 +161,20 @@ def _standing(key: RecordKey, state: SlotState) -> Standing | None:
             return None
         rows.append((name, setting.pattern))
         also |= _other_addresses(record, name, setting.pattern, case, state)
+    if not all(_address_fits(record, replace(state, address=other)) for other in also):
+        return None     # it may stand where no pack in this role may
     return Standing(tuple(rows), tuple(sorted(also)))
 
 
 def standing(record: Record, state: SlotState) -> Standing | None:
     """Return how the switches of a pack stand in a state; None when they cannot (the slot is not for this pack)."""
     return _standing(RecordKey(record), state)
+
+
+def other_addresses(record: Record, state: SlotState) -> frozenset[int]:
+    """Return the other addresses that the switches of a pack mean as they stand in a state."""
+    found = standing(record, state)
+    return frozenset(found.also) if found is not None else frozenset()
 
 
 def _address_fits(record: Record, state: SlotState) -> bool:

@@ -17,6 +17,7 @@ from interop.choose.cells import (
     kept,
     lacking,
     moved,
+    other_addresses,
     set_codes,
     slot_state,
     standing_rows,
@@ -58,6 +59,10 @@ pack.
 """
 
 
+Refused = tuple[int, int | None, frozenset[int]]
+"""A link (index), its manager and all packs on it (rows): together they cannot be, whatever their addresses."""
+
+
 @dataclass
 class Component:
     """Links that compete for packs. ``packs`` stand in rank order; ``found_role``: (role, link it was on) as found."""
@@ -78,6 +83,7 @@ class Component:
     _kinds: dict[RecordKey, int] = field(default_factory=dict)
     bounds: dict[object, Vector] = field(default_factory=dict)
     starts: list[tuple[Vector, Combo, int]] = field(default_factory=list)
+    refused: list[Refused] = field(default_factory=list)
     assigned: int = 0
     """Assignments solved so far."""
     wide: bool = False
@@ -188,6 +194,12 @@ class Component:
                 left.setdefault(_content(smaller), smaller)
         self.families[link] = list(left.values())
 
+    def refuse(self, link: int, manager: str | None, members: Sequence[str]) -> None:
+        """Take out every plan with these packs on a link under this manager."""
+        self.refused.append((
+            link, self.row[manager] if manager is not None else None, frozenset(self.row[name] for name in members)
+        ))
+
     def _newest(self) -> dict[str | None, int]:
         top: dict[str | None, int] = {}
         for d in self.packs:
@@ -244,13 +256,14 @@ IMPOSSIBLE = 2**40
 @dataclass
 class Table:
     """Every slot that a family can have, whatever the number of packs: levels x packs x slots, which are possible, and
-    the mode taken there.
+    the mode taken there. ``also``: by (pack, slot) the other addresses that the pattern there means, where there are.
     """
 
     levels: Whole
     allowed: NDArray[np.bool_]
     slots: list[tuple[str, int | None]]
     modes: list[list[str]]
+    also: dict[tuple[int, int], frozenset[int]] = field(default_factory=dict)
 
     @cached_property
     def low(self) -> Whole:
@@ -279,6 +292,12 @@ class Block:
     def mode(self, row: int, slot: int) -> str:
         """Return the mode that a pack takes in a slot."""
         return self.table.modes[row][self.columns[slot]]
+
+    def means(self, row: int, slot: int) -> frozenset[int]:
+        """Return every address that the switches of a pack mean in a slot."""
+        address = self.slots[slot][1]
+        also = self.table.also.get((row, self.columns[slot]), frozenset())
+        return also if address is None else also | {address}
 
 
 def slot_key(link: int, role: str, address: int | None, position: int) -> int:
@@ -342,7 +361,7 @@ def _table(component: Component, family: Family, count: int) -> Table:
     counted = count if any(depends_on_count(k.record) for k in family.kinds) else 0
     f = family
     key = (f.link, f.kinds, f.chain, f.report, f.manager, f.manager_address, f.manager_modes, f.modes, f.group,
-           f.addresses, f.numbered, counted)
+           f.addresses, f.numbered, f.start is None, counted)
     if key not in component.tables:
         component.tables[key] = _tabled(component, family, count)
     return component.tables[key]
@@ -385,6 +404,8 @@ def _fill(component: Component, family: Family, count: int, key: RecordKey, tabl
         states = tuple(slot_state(family, key.record, mode, a, count, role) for role, a in table.slots)
         codes, possible, ambiguous = standing_rows(key, states)
         possible = possible & np.array(open_to, dtype=np.bool_)
+        if family.start is not None:    # at its other address it would leave a gap, or be a second one there
+            possible = possible & (ambiguous == 0)
         cost = moved(codes, devices, found)
         mine = _mode_levels(component, family, devices, table.slots, mode, cost, ambiguous)
         open_slots = possible[None, :] & ((cost == 0) | ~still[:, None]) & kept(codes, component.fixed[key][keep])
@@ -397,6 +418,9 @@ def _fill(component: Component, family: Family, count: int, key: RecordKey, tabl
         table.allowed[rows] |= open_slots
         for i, j in np.argwhere(better):
             table.modes[rows[i]][j] = mode
+            table.also.pop((int(rows[i]), int(j)), None)
+            if ambiguous[j]:
+                table.also[int(rows[i]), int(j)] = other_addresses(key.record, states[j])
 
 
 def _less(one: Sequence[Whole], other: Sequence[Whole]) -> NDArray[np.bool_]:

@@ -14,6 +14,7 @@ from functools import cache, lru_cache
 from interop.records.answers import Answer
 from interop.records.models import AddressRule, Record
 from interop.site.site import Device, Link
+from interop.wiring.crowding import AtMost, Share, at_most, fixed_load
 from interop.wiring.mixing import pair_excluded, required_manager, required_modes
 from interop.wiring.stated import numbering
 from interop.wiring.talks import (
@@ -23,6 +24,7 @@ from interop.wiring.talks import (
     chain_talks,
     controller_talks,
     has_manager,
+    has_report_bus,
     manager_addresses,
     may_be_manager,
     report_talks,
@@ -36,6 +38,12 @@ MOST_SETS = 512
 """Most sets of kinds looked at where there are more kinds; the choice is then not proved."""
 
 
+Counts = tuple[tuple[RecordKey, int], ...]
+"""How many packs of each kind may be on a link."""
+ModesOf = tuple[tuple[RecordKey, tuple[str, ...]], ...]
+"""The modes that are left to each kind."""
+
+
 @dataclass(frozen=True, eq=False)
 class Family:
     """Frames of one link that differ only in the number of packs; each is made once, and told apart by identity.
@@ -43,6 +51,7 @@ class Family:
     ``manager`` None: the controller polls every pack. ``starts``: first of the gap-free addresses, None where gaps are
     allowed. ``addresses``: every address a member may take, in order; empty where the route numbers the packs.
     ``manager_pack``: the one pack that is manager by its place, with every member after it in place order.
+    ``at_most``: limits on the packs of some kinds that are passed if all of them are on the link.
     """
 
     link: int
@@ -52,7 +61,7 @@ class Family:
     manager: RecordKey | None
     manager_address: int | None
     manager_modes: tuple[str, ...]
-    modes: tuple[tuple[RecordKey, tuple[str, ...]], ...]
+    modes: ModesOf
     most: int
     least: int
     numbered: bool
@@ -60,6 +69,7 @@ class Family:
     addresses: tuple[int, ...]
     group: int | None
     manager_pack: str | None = None
+    at_most: tuple[AtMost, ...] = ()
 
     @property
     def controller_bus(self) -> str:
@@ -110,11 +120,11 @@ def families(index: int, link: Link, devices: dict[str, Device], packs: Sequence
     kinds = tuple(dict.fromkeys(RecordKey(p.record) for p in packs))
     counts = {k: sum(p.record is k.record for p in packs) for k in kinds}
     reports = _reports(link, devices)
-    group, names = link.group, len(link.reports_to)
+    followed = tuple(RecordKey(devices[name].record) for name in link.reports_to)
     for chosen in _sets(kinds) if len(kinds) <= MOST_KINDS else itertools.islice(_largest_sets(kinds), MOST_SETS):
-        total = sum(counts[k] for k in chosen)
-        for shared in _shared(chosen, reports, total, names):
-            yield from _placed(Family(index, chosen, group=group, **dict(shared)), packs)  # type: ignore[arg-type]
+        for shared in _shared(tuple((k, counts[k]) for k in chosen), reports, followed):
+            made = Family(index, chosen, group=link.group, **dict(shared))  # type: ignore[arg-type]
+            yield from _placed(made, packs)
 
 
 def _sets(kinds: tuple[RecordKey, ...]) -> Iterator[tuple[RecordKey, ...]]:
@@ -163,16 +173,29 @@ def _placed(family: Family, packs: Sequence[Device]) -> Iterator[Family]:
 
 @lru_cache(maxsize=4096)
 def _shared(
-    kinds: tuple[RecordKey, ...], reports: tuple[Talk | None, ...], total: int, controllers: int
+    counts: Counts, reports: tuple[Talk | None, ...], controllers: tuple[RecordKey, ...]
 ) -> tuple[tuple[tuple[str, object], ...], ...]:
     found = []
     for report in reports:
-        every = itertools.chain(_managed(kinds, report, total), _polled(kinds, report, total, controllers))
+        every = itertools.chain(_managed(counts, report, controllers), _polled(counts, report, controllers))
         found += [tuple(fields.items()) for fields in every]
     return tuple(found)
 
 
-def _modes_for(kinds: Sequence[RecordKey], chain: Talk) -> tuple[tuple[RecordKey, tuple[str, ...]], ...] | None:
+def _limits(counts: Counts, chain: Talk, modes_of: ModesOf, beside: Sequence[RecordKey]) -> tuple[AtMost, ...]:
+    """Return the limits that the packs of a family can pass; ``beside``: the controllers on the packs' own bus."""
+    shares = [Share(key, tuple(chain_talks(key.record, m)[chain] for m in modes)) for key, modes in modes_of]
+    load = sum(fixed_load(k.record, controller_talks(k.record).get(chain, ())) for k in beside)
+    every = [key for key, number in counts for _ in range(number)]
+    return tuple(one for one in at_most(shares, chain.kind, load) if one.passed(every))
+
+
+def _on_packs_bus(manager: RecordKey | None, controllers: tuple[RecordKey, ...]) -> tuple[RecordKey, ...]:
+    """The controllers that hang on the packs' own bus."""
+    return () if manager is not None and has_report_bus(manager.record) else controllers
+
+
+def _modes_for(kinds: Sequence[RecordKey], chain: Talk) -> ModesOf | None:
     found = []
     for key in kinds:
         modes = tuple(m for m in required_modes(key.record, kinds) if chain in chain_talks(key.record, m))
@@ -182,8 +205,11 @@ def _modes_for(kinds: Sequence[RecordKey], chain: Talk) -> tuple[tuple[RecordKey
     return tuple(found)
 
 
-def _managed(kinds: tuple[RecordKey, ...], report: Talk | None, total: int) -> Iterator[dict[str, object]]:
+def _managed(
+    counts: Counts, report: Talk | None, controllers: tuple[RecordKey, ...]
+) -> Iterator[dict[str, object]]:
     """Families with a manager: alone on its link (no chain), or the first of several."""
+    kinds, total = tuple(key for key, _ in counts), sum(number for _, number in counts)
     if any(has_manager(k.record) is not True for k in kinds):
         return
     for manager in kinds:
@@ -199,8 +225,11 @@ def _managed(kinds: tuple[RecordKey, ...], report: Talk | None, total: int) -> I
             if modes_of is None:
                 continue
             modes = tuple(m for m in dict(modes_of)[manager] if _reports_in(manager.record, m, chain, report))
-            most = min(total, _cap(manager, chain, modes_of))
-            yield from _with_addresses(kinds, manager, chain, report, modes, modes_of, most, len(kinds))
+            beside = _on_packs_bus(manager, controllers)
+            limits = _limits(counts, chain, modes_of, beside)
+            most = min([total, _cap(manager, chain, modes_of, len(beside)), *(one.most(counts) for one in limits)])
+            for fields in _with_addresses(kinds, manager, chain, report, modes, modes_of, most, len(kinds)):
+                yield {**fields, "at_most": limits}
 
 
 def _reports_in(record: Record, mode: str, chain: Talk, report: Talk | None) -> bool:
@@ -219,8 +248,10 @@ def _strict(values: Iterable[int]) -> int:
 def _cap(
     manager: RecordKey | None,
     chain: Talk,
-    modes_of: Iterable[tuple[RecordKey, tuple[str, ...]]],
+    modes_of: ModesOf,
+    beside: int,
 ) -> int:
+    """Most packs by the members of a manager and by the nodes of the bus, ``beside`` them so many controllers."""
     nodes = [
         v
         for key, modes in modes_of
@@ -230,7 +261,7 @@ def _cap(
         for v in key.record.buses[name].nodes.values
     ]
     members = manager.record.manager.members_at_most.values if manager is not None else ()
-    return min(_strict(nodes), _strict(members) + 1)
+    return min(_strict(nodes) - beside, _strict(members) + 1)
 
 
 def _rule_of(key: RecordKey, modes: Sequence[str], chain: Talk | None) -> AddressRule | None:
@@ -246,11 +277,11 @@ def _with_addresses(
     chain: Talk | None,
     report: Talk | None,
     modes: tuple[str, ...],
-    modes_of: tuple[tuple[RecordKey, tuple[str, ...]], ...],
+    modes_of: ModesOf,
     most: int,
     least: int,
 ) -> Iterator[dict[str, object]]:
-    if (manager is not None and not modes) or most < 1:
+    if (manager is not None and not modes) or most < least:
         return
     rules = {key: _rule_of(key, own, chain) for key, own in modes_of}
     by_switch = [k for k, r in rules.items() if r is not None and numbering(k.record, r) in ("by switches", None)]
@@ -335,13 +366,16 @@ def _start(gapless: Sequence[AddressRule], slots: set[int]) -> int | None:
 
 
 def _polled(
-    kinds: tuple[RecordKey, ...], report: Talk | None, total: int, controllers: int
+    counts: Counts, report: Talk | None, controllers: tuple[RecordKey, ...]
 ) -> Iterator[dict[str, object]]:
     """Families without a manager: the controller itself polls every pack on its own bus."""
+    kinds, total = tuple(key for key, _ in counts), sum(number for _, number in counts)
     if report is None or any(has_manager(k.record) is not False for k in kinds):
         return
     modes_of = _modes_for(kinds, report)
     if modes_of is None:
         return
-    most = min(total, _cap(None, report, modes_of) - controllers)
-    yield from _with_addresses(kinds, None, report, report, (), modes_of, most, 1)
+    limits = _limits(counts, report, modes_of, controllers)
+    most = min([total, _cap(None, report, modes_of, len(controllers)), *(one.most(counts) for one in limits)])
+    for fields in _with_addresses(kinds, None, report, report, (), modes_of, most, 1):
+        yield {**fields, "at_most": limits}

@@ -13,7 +13,7 @@ from interop.choose.ends import left_off_end
 from interop.choose.installed import match_installed
 from interop.choose.members import LinkChoice, PackChoice
 from interop.choose.naming import Naming
-from interop.choose.others import is_line, line_cables, wanted_others
+from interop.choose.others import Lines, leads_between_others, line_cables, wanted_others
 from interop.site.site import Cable, End, Site
 from interop.wiring.stage import StageEnd, joined_pins
 
@@ -66,8 +66,8 @@ def lay_cables(
     """Match the installed cables with those of the plan, and choose the conductors of the routes with them."""
     choices = {choice.link.id: choice for choice in links}
     namings = {link: Naming(site, choices[link], packs, set()) for link in routes}
-    others = wanted_others(site, packs, _left(site, choices, packs, routes, blocked), {
-        link: choices[link].manager for link in routes})  # fmt: skip
+    lines = Lines(site, packs, {link: choices[link] for link in routes}, namings)
+    others = wanted_others(lines, _left(lines, choices, routes, blocked))
     planned = [(cable, namings[link]) for link, route in routes.items() for cable in route.cables]
     on_link = {link: choices[link].link.packs for link in routes}
     matched = match_installed(site, [*planned, *((cable, None) for cable in others)], on_link)
@@ -76,15 +76,14 @@ def lay_cables(
     was = {names.get(name, name): lead for name, lead in matched.items()}
     leads = [lead for lead in site.found_cables or () if lead not in matched.values()]
     used = {(e.device, e.socket) for cable in Laid(site, laid, others, was).cables for e in (cable.a, cable.b)}
-    lines = tuple(line_cables(site, packs, leads, used))
-    was.update({line.id: lead for line in lines for lead in leads if line.id == lead.id})
-    return Laid(site, laid, (*others, *lines), was)
+    stay = (*line_cables(lines, leads, used), *leads_between_others(lines, leads, used))
+    was.update({cable.id: lead for cable in stay for lead in leads if cable.id == lead.id})
+    return Laid(site, laid, (*others, *stay), was)
 
 
 def _left(
-    site: Site,
+    lines: Lines,
     choices: Mapping[str, LinkChoice],
-    packs: Mapping[str, PackChoice],
     routes: Mapping[str, Routed],
     blocked: Mapping[str, Blocked],
 ) -> set[str]:
@@ -96,10 +95,10 @@ def _left(
     hindered = {name for link in blocked if link in choices for name in choices[link].link.packs}
     return {
         c.id
-        for c in site.cables
+        for c in lines.site.cables
         if c.id not in in_routes
         and not {c.a.device, c.b.device} & hindered
-        and (is_line(site, packs, c.a, c.b) or not left_off_end(site, c, managed))
+        and (lines.carried(c) or not left_off_end(lines.site, c, managed))
     }
 
 

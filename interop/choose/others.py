@@ -1,65 +1,112 @@
-"""Cables of a plan that belong to no route: wanted ones judged as written, and stop lines on plugs of their own.
+"""Cables of a plan that belong to no route: wanted ones judged as written, stop lines that no chain carries, and leads
+between devices that are no packs.
 
 A cable that joins two ports by a line alone is no hop of a chain and nothing that a route has a use for. It stays: the
-plan must not take a stop apart.
+plan must not take a stop apart. So does a lead between two inverters: that they run in parallel is not for the plan.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 
 from interop.choose.conductors import ConductorChoice, choose_conductors
 from interop.choose.making import alike_blank, as_written, known_pins, with_choice
-from interop.choose.members import PackChoice
-from interop.choose.naming import Planned
+from interop.choose.members import LinkChoice, PackChoice
+from interop.choose.naming import Naming, Planned
+from interop.choose.route import bus_ports
 from interop.records.pins import port_poles
-from interop.site.site import Cable, End, Site
+from interop.site.site import Cable, Site
 from interop.wiring.contacts import CableSlot, Cause, Chain, Face, Socket, Unused, net_faults
 from interop.wiring.faces import socket_face
-from interop.wiring.purposes import LINE, line_only
+from interop.wiring.purposes import LINE, joins_line, line_only, may_line
 from interop.wiring.stage import StageEnd, stage_end
 
-__all__ = ["is_line", "line_cables", "wanted_others"]
+__all__ = ["Lines", "leads_between_others", "line_cables", "wanted_others"]
 
 
-def _face(site: Site, packs: Mapping[str, PackChoice], end: StageEnd) -> Face | None:
-    """What the socket at an end shows; each bus by its own name, since no bus is asked for here."""
-    record = site.devices[end.device].record
-    if end.port is None or end.port not in record.ports:
-        return None
-    mode = packs[end.device].mode if end.device in packs else None
-    socket = end.socket or record.ports[end.port].sockets[0]
-    return socket_face(record, end.port, socket, mode, lambda bus: f"{end.device} {bus}")
+class Lines:
+    """Which cables carry a line alone. ``namings``: the links of the plan; a cable between sockets of the bus of one of
+    them is no such cable, whatever it joins.
+    """
+
+    def __init__(
+        self, site: Site, packs: Mapping[str, PackChoice], choices: Mapping[str, LinkChoice],
+        namings: Mapping[str, Naming],
+    ) -> None:  # fmt: skip
+        self.site = site
+        self.packs = packs
+        self.managers = {link: choice.manager for link, choice in choices.items()}
+        self._namings = tuple(namings.values())
+
+    def face(self, end: StageEnd, same: Mapping[str, str] = MappingProxyType({})) -> Face | None:
+        """What the socket at an end shows; each bus by a name of its own, or by the one that ``same`` has for that."""
+        record = self.site.devices[end.device].record
+        if end.port is None or end.port not in record.ports:
+            return None
+        mode = self.packs[end.device].mode if end.device in self.packs else None
+        socket = end.socket or record.ports[end.port].sockets[0]
+        return socket_face(
+            record, end.port, socket, mode, lambda bus: same.get(f"{end.device} {bus}", f"{end.device} {bus}"))
+
+    def ends(self, cable: Cable) -> tuple[StageEnd, StageEnd] | None:
+        """The ends of a cable; None where nobody knows the device at one. One that stands at a manager whom nobody
+        names is looked for at the manager of the plan, where that has one.
+        """
+        managers = self.managers
+        if len(managers) == 1:
+            managers = {**managers, "": next(iter(managers.values()))}
+        a, b = (stage_end(self.site, end, managers) for end in (cable.a, cable.b))
+        return (a, b) if a is not None and b is not None else None
+
+    def carried(self, cable: Cable) -> bool:
+        """Whether a cable carries a line alone, as far as anybody can tell: by its ports, or by what it joins. One of
+        which nobody says what it joins counts where its ports have a line in common.
+        """
+        ends = self.ends(cable)
+        faces = [self.face(end) for end in ends or ()]
+        if ends is None or None in faces:
+            return False
+        one, other = (face for face in faces if face is not None)
+        if line_only(one, other):
+            return True
+        if not may_line(one, other) or any(naming.may_hop(cable) for naming in self._namings):
+            return False
+        pins = known_pins(self.site, cable, *ends)
+        return pins is None or joins_line(one, other, pins)
+
+    def on_link(self, end: StageEnd) -> bool:
+        """Whether a controller's socket has the bus of a link of the plan."""
+        record = self.site.devices[end.device].record
+        return any(
+            (end.port, end.socket) in bus_ports(record, naming.report_buses(end.device), None)
+            for naming in self._namings if end.device in naming.choice.link.reports_to
+        )
+
+    def surely(self, cable: Cable) -> bool:
+        """Whether the ports of a cable that carries a line leave it nothing else."""
+        faces = [self.face(end) for end in self.ends(cable) or ()]
+        return len(faces) == 2 and faces[0] is not None and faces[1] is not None and line_only(faces[0], faces[1])
 
 
-def is_line(site: Site, packs: Mapping[str, PackChoice], a: End | StageEnd, b: End | StageEnd) -> bool:
-    """Whether a cable between two ends joins them by a line alone."""
-    if a.device is None or b.device is None:
-        return False
-    one, other = (_face(site, packs, StageEnd(str(end.device), end.port, end.socket)) for end in (a, b))
-    return one is not None and other is not None and line_only(one, other)
-
-
-def wanted_others(
-    site: Site, packs: Mapping[str, PackChoice], left: Collection[str], managers: Mapping[str, str | None]
-) -> tuple[Planned, ...]:
+def wanted_others(lines: Lines, left: Collection[str]) -> tuple[Planned, ...]:
     """Return the wanted cables of these ids as the site writes them; a line alone is chosen where it is left to the
-    plan. ``managers``: the manager of each link.
+    plan.
     """
     found = []
-    for cable in site.cables:
-        a, b = stage_end(site, cable.a, managers), stage_end(site, cable.b, managers)
-        if cable.id not in left or a is None or b is None:
+    for cable in lines.site.cables:
+        ends = lines.ends(cable)
+        if cable.id not in left or ends is None:
             continue
-        line = is_line(site, packs, a, b)
-        planned = Planned(cable.id, a, b, None, "straight", (), LINE if line else "", cable.length_m, cable.at,
+        line = lines.carried(cable)
+        planned = Planned(cable.id, *ends, None, "straight", (), LINE if line else "", cable.length_m, cable.at,
                           wanted=cable)  # fmt: skip
-        pins = known_pins(site, cable, a, b)
+        pins = known_pins(lines.site, cable, *ends)
         if pins is not None or not line:
-            found.append(_written(site, planned, pins))
+            found.append(_written(lines.site, planned, pins))
         else:
-            chosen = _chosen(site, packs, planned)
+            chosen = _chosen(lines, planned)
             found.append(chosen or replace(planned, why_not="no line of its two ends may be joined"))
     return tuple(found)
 
@@ -71,32 +118,59 @@ def _written(site: Site, cable: Planned, pins: Sequence[tuple[str, str]] | None)
     return as_written(cable, tuple(pins), (ends[0], ends[1]))
 
 
-def line_cables(
-    site: Site, packs: Mapping[str, PackChoice], leads: Sequence[Cable], used: Collection[tuple[str, str | None]]
-) -> Iterator[Planned]:
+def line_cables(lines: Lines, leads: Sequence[Cable], used: Collection[tuple[str, str | None]]) -> Iterator[Planned]:
     """Yield the installed cables that carry a line alone and stay: as they are, or altered where they do harm. One
     that only does harm goes; one that nobody has looked at stays, and is judged for that.
 
     ``used``: sockets that the other cables of the plan need.
     """
     for lead in leads:
-        a, b = stage_end(site, lead.a, {}), stage_end(site, lead.b, {})
-        if a is None or b is None or {(a.device, a.socket), (b.device, b.socket)} & set(used):
+        ends = lines.ends(lead)
+        if ends is None or {(e.device, e.socket) for e in ends} & set(used) or not lines.carried(lead):
             continue
-        if not is_line(site, packs, a, b):
-            continue
-        planned = Planned(lead.id, a, b, None, "straight", (), LINE, lead.length_m, lead.at)
-        pins = known_pins(site, lead, a, b)
-        chosen = _kept(site, packs, planned, pins) if pins is not None else None
-        chosen = chosen or _chosen(site, packs, planned)
+        planned = Planned(lead.id, *ends, None, "straight", (), LINE, lead.length_m, lead.at)
+        pins = known_pins(lines.site, lead, *ends)
+        chosen = _kept(lines, planned, pins) if pins is not None else None
+        if chosen is None and (pins is not None or lines.surely(lead)):
+            chosen = _chosen(lines, planned)
         if chosen is not None:
             yield chosen
         elif pins is None:
-            yield replace(planned, why_not="nobody has looked which pin joins which, and no line needs to be joined")
+            why = "no line needs to be joined" if lines.surely(lead) else "its ports carry more than a line"
+            yield replace(planned, why_not=f"nobody has looked which pin joins which, and {why}")
 
 
-def _slot(site: Site, packs: Mapping[str, PackChoice], cable: Planned) -> CableSlot | None:
-    faces = _face(site, packs, cable.a), _face(site, packs, cable.b)
+def leads_between_others(
+    lines: Lines, leads: Sequence[Cable], used: Collection[tuple[str, str | None]]
+) -> Iterator[Planned]:
+    """Yield the installed cables that join no pack, on ports of no link, as they are: not those that surely do harm or
+    are in the way. ``used``: as for :func:`line_cables`.
+    """
+    for lead in leads:
+        ends = lines.ends(lead)
+        if ends is None or {(e.device, e.socket) for e in ends} & set(used) or lines.carried(lead):
+            continue
+        if any(lines.site.devices[end.device].kind == "pack" or lines.on_link(end) for end in ends):
+            continue
+        pins = known_pins(lines.site, lead, *ends)
+        planned = Planned(lead.id, *ends, None, "straight", (), "", lead.length_m, lead.at)
+        if pins is None or not _harms(lines, planned, pins):
+            yield _written(lines.site, planned, pins)
+
+
+def _harms(lines: Lines, cable: Planned, pins: Sequence[tuple[str, str]]) -> bool:
+    """Whether a cable between devices that are on no link surely does harm. Buses of one kind count as one."""
+    kinds = {f"{end.device} {name}": str(bus.kind.only or name) for end in (cable.a, cable.b)
+             for name, bus in lines.site.devices[end.device].record.buses.items()}  # fmt: skip
+    slot = _slot(lines, cable, kinds)
+    known = slot is not None and all(p in slot.a.face.nodes and q in slot.b.face.nodes for p, q in pins)
+    faults = net_faults(Chain((slot,)), [pins]) if slot is not None and known else ()
+    return any(not one.cause.cannot_tell and one.cause is not Cause.UNUSED_JOINED for one in faults)
+
+
+def _slot(lines: Lines, cable: Planned, same: Mapping[str, str] | None = None) -> CableSlot | None:
+    """A cable as it is judged by itself; ``same``: other names for buses, by the name that the face gives them."""
+    faces = lines.face(cable.a, same or {}), lines.face(cable.b, same or {})
     if faces[0] is None or faces[1] is None:
         return None
     named = zip((cable.a, cable.b), faces, strict=True)
@@ -104,27 +178,25 @@ def _slot(site: Site, packs: Mapping[str, PackChoice], cable: Planned) -> CableS
     return CableSlot(cable.id, ends[0], ends[1], carries=frozenset(), no_references=True)
 
 
-def _kept(
-    site: Site, packs: Mapping[str, PackChoice], cable: Planned, pins: Sequence[tuple[str, str]]
-) -> Planned | None:
+def _kept(lines: Lines, cable: Planned, pins: Sequence[tuple[str, str]]) -> Planned | None:
     """The cable as it is made; None where what it joins must not be joined. A line that nothing needs and a spare wire
     between unused pins do no harm.
     """
-    slot = _slot(site, packs, cable)
+    slot = _slot(lines, cable)
     if slot is None or any(p not in slot.a.face.nodes or q not in slot.b.face.nodes for p, q in pins):
         return None
-    records = [site.devices[end.device].record for end in (cable.a, cable.b)]
+    records = [lines.site.devices[end.device].record for end in (cable.a, cable.b)]
     told = [pair for pair in pins if not alike_blank(slot.a, slot.b, records[0], records[1], pair)]
     for fault in net_faults(Chain((slot,)), [told]):
         spare = isinstance(fault.first.contact, Unused) and isinstance(fault.second.contact, Unused)
         if fault.cause is not Cause.LINE_NOT_NEEDED and not spare:
             return None
-    return _written(site, cable, pins)
+    return _written(lines.site, cable, pins)
 
 
-def _chosen(site: Site, packs: Mapping[str, PackChoice], cable: Planned) -> Planned | None:
+def _chosen(lines: Lines, cable: Planned) -> Planned | None:
     """Choose the conductors of a cable that carries a line alone; None where no line is to be joined."""
-    slot = _slot(site, packs, cable)
+    slot = _slot(lines, cable)
     found = choose_conductors(Chain((slot,))) if slot is not None else None
     if not isinstance(found, ConductorChoice) or not found.cables[0].joined:
         return None

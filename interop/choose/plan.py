@@ -12,6 +12,7 @@ from interop.choose.ends import plug_socket, terminators
 from interop.choose.laid import CableAction, Removed, actions, dropped, lay_cables, removed
 from interop.choose.members import LinkChoice, PackChoice, choose_components, components, finish_links
 from interop.choose.stand import patterns_of, place_of
+from interop.choose.withdrawn import withdrawn
 from interop.choose.words import blocked_words
 from interop.records.switches import Pattern
 from interop.site.ends import with_found_ends
@@ -23,7 +24,7 @@ from interop.wiring.talks import RecordKey
 __all__ = ["MOST_STRIKES", "CableAction", "Decisions", "Removed", "decide", "planned_stage", "plug_socket"]
 
 MOST_STRIKES = 200
-"""Most plans of one component that are struck out for want of a cable before its link is given up."""
+"""Most plans of one component that are struck out for their cables before its link is given up."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +54,8 @@ class Decisions:
 
 
 def decide(site: Site) -> Decisions:
-    """Decide everything for a site. Kinds in modes that no cable can join are struck out and the next best is taken.
+    """Decide everything for a site. Kinds in modes that no cable can join, and packs under a manager whose route is
+    against a condition, are struck out and the next best is taken.
 
     Raises :class:`interop.choose.members.TooWide` where the search comes to its limits with nothing found.
     """
@@ -76,7 +78,16 @@ def decide(site: Site) -> Decisions:
             found = {c.link.id: route_link(site, c, chosen, now) for c in choices if c.family is not None}
             bad = {k: r for k, r in found.items() if isinstance(r, Blocked)}
             if not bad:
-                break
+                wrong = [
+                    (i, choice)
+                    for i, choice in enumerate(choices)
+                    if isinstance(route := found.get(choice.link.id), Routed) and withdrawn(site, choice, chosen, route)
+                ]
+                for i, choice in wrong:
+                    component.refuse(i, choice.manager, choice.members)
+                if not wrong:
+                    break
+                continue
             for i, choice in enumerate(choices):
                 if choice.link.id in bad and choice.family is not None:
                     sockets = choice.count if bad[choice.link.id].lone is not None else None

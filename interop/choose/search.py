@@ -29,6 +29,7 @@ from interop.choose.component import (
 )
 from interop.choose.frames import Family
 from interop.site.site import Device
+from interop.wiring.talks import RecordKey
 
 __all__ = [
     "MOST_ASSIGNMENTS",
@@ -86,11 +87,14 @@ class Solution:
 
 @dataclass(frozen=True)
 class Restriction:
-    """What a second search must differ in: packs that may not manage a link, must be on it, or must be off it."""
+    """What a second search must differ in: packs (row, link) that may not manage a link, must be on it, or off it; and
+    slots (row, link, slot) that a pack may not have.
+    """
 
     not_manager: tuple[tuple[int, int], ...] = ()
     on: tuple[tuple[int, int], ...] = ()
     off: tuple[tuple[int, int], ...] = ()
+    shut: tuple[tuple[int, int, int], ...] = ()
 
 
 def best(
@@ -118,7 +122,7 @@ def best(
             if found is None:
                 raise Unfinished
             return replace(found, bound=bound)
-        solved = _all_kinds(component, combo, counts, restriction, found)
+        solved = _lawful(component, combo, counts, restriction, found)
         if solved is not None and (found is None or (solved.vector, solved.slots) < (found.vector, found.slots)):
             found = solved
     if found is not None and cutoff is not None and found.vector > cutoff:
@@ -234,40 +238,101 @@ def _bound(component: Component, combo: Combo, packs: int, restriction: Restrict
     return (0, *early, lost[min(packs, len(lost) - 1)])
 
 
-def _all_kinds(
+def _lawful(
     component: Component, combo: Combo, counts: tuple[int, ...], restriction: Restriction, found: Solution | None
 ) -> Solution | None:
-    """Solve a frame with every one of its kinds on the link: what an absent kind asks must not shape the answer.
+    """Solve a frame so that what no single pack and slot decides holds too (:func:`_ways_out`).
 
-    Where a kind is missing, its packs are put on the link one after the other, unless the answer already loses to
-    ``found``.
+    Where something is broken, every way out of it is tried, unless the answer already loses to ``found``.
     """
     solved = _solve(component, combo, counts, restriction, found)
     if solved is None or (found is not None and (solved.vector, solved.slots) >= (found.vector, found.slots)):
         return None
-    missing = next(
-        (
-            (i, k)
-            for i, family in enumerate(combo)
-            if family is not None
-            for k in family.kinds
-            if not any(
-                p.link == i and d.record is k.record for d, p in zip(component.packs, solved.placed, strict=True)
-            )
-        ),
-        None,
-    )
-    if missing is None:
+    ways = next(_ways_out(component, combo, counts, solved, restriction), None)
+    if ways is None:
         return solved
-    index, kind = missing
     best_of: Solution | None = None
-    for row, device in enumerate(component.packs):
-        if device.record is kind.record:
-            other = _all_kinds(
-                component, combo, counts, replace(restriction, on=(*restriction.on, (row, index))), best_of or found
-            )
-            best_of = other or best_of
+    for way in ways:
+        other = _lawful(component, combo, counts, way, best_of or found)
+        best_of = other or best_of
     return best_of
+
+
+def _ways_out(
+    component: Component, combo: Combo, counts: tuple[int, ...], solved: Solution, restriction: Restriction
+) -> Iterator[list[Restriction]]:
+    """Yield for each condition that an answer breaks the restrictions of which every answer that keeps it meets one.
+
+    Every kind of a frame is on its link, since what an absent kind asks must not shape the answer. No limit on the
+    packs of some kinds is passed. No two packs may stand at one address, however their patterns are read. And who is on
+    a link is not what was refused.
+    """
+    for link, family in enumerate(combo):
+        if family is None:
+            continue
+        rows = [row for row, placed in enumerate(solved.placed) if placed.link == link]
+        for kind in family.kinds:
+            if not any(component.packs[row].record is kind.record for row in rows):
+                yield [
+                    replace(restriction, on=(*restriction.on, (row, link)))
+                    for row, device in enumerate(component.packs)
+                    if device.record is kind.record
+                ]
+        for limit in family.at_most:
+            weighty = [row for row in rows if RecordKey(component.packs[row].record) in dict(limit.weights)]
+            for number in range(1, len(weighty) + 1):
+                if limit.passed(RecordKey(component.packs[row].record) for row in weighty[:number]):
+                    yield _one_off(restriction, link, weighty[:number])
+                    break
+        block = block_of(component, family, counts[link])
+        if block is not None and block.table.also:
+            yield from _apart(component, block, link, solved, rows, restriction)
+        yield from _otherwise(component, link, solved, rows, restriction)
+
+
+def _one_off(restriction: Restriction, link: int, rows: Sequence[int]) -> list[Restriction]:
+    """Not all of these packs on a link: each time one of them is off it, those before are on."""
+    on = [(row, link) for row in rows]
+    return [
+        replace(restriction, on=(*restriction.on, *on[:i]), off=(*restriction.off, one)) for i, one in enumerate(on)
+    ]
+
+
+def _apart(
+    component: Component, block: Block, link: int, solved: Solution, rows: Sequence[int], restriction: Restriction
+) -> Iterator[list[Restriction]]:
+    """Two packs whose patterns may mean one address: nobody that may mean it in the slot of one, or of the other."""
+    slot_of: dict[int, int] = {}
+    for row in rows:
+        slot = solved.placed[row].slot
+        for address in sorted(block.means(row, slot)):
+            other = slot_of.setdefault(address, slot)
+            if other != slot:
+                yield [
+                    replace(
+                        restriction,
+                        shut=(
+                            *restriction.shut,
+                            *((r, link, j) for r in range(len(component.packs)) if address in block.means(r, j)),
+                        ),
+                    )
+                    for j in (other, slot)
+                ]
+
+
+def _otherwise(
+    component: Component, link: int, solved: Solution, rows: Sequence[int], restriction: Restriction
+) -> Iterator[list[Restriction]]:
+    """The same packs under the same manager were refused: another manager, one of them off the link, or one more on."""
+    lead = next((row for row in rows if solved.placed[row].role == "manager"), None)
+    if (link, lead, frozenset(rows)) not in component.refused:
+        return
+    ways = [] if lead is None else [replace(restriction, not_manager=(*restriction.not_manager, (lead, link)))]
+    ways += _one_off(restriction, link, rows)
+    every = (*restriction.on, *((row, link) for row in rows))
+    others = [row for row, pack in enumerate(component.packs) if pack.id in component.links[link].packs]
+    ways += [replace(restriction, on=(*every, (row, link))) for row in others if row not in rows]
+    yield ways
 
 
 def _solve(
@@ -353,6 +418,8 @@ def _apply(
             for j, (role, _) in enumerate(parts[place[link]].slots):
                 if role == "manager":
                     allowed[row, starts[place[link]] + j] = False
+    for row, link, slot in restriction.shut:
+        allowed[row, starts[place[link]] + slot] = False
     for pairs, wanted in ((restriction.on, True), (restriction.off, False)):
         for row, link in pairs:
             mine = np.zeros(allowed.shape[1], dtype=np.bool_)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from weakref import WeakKeyDictionary
 
 from interop.circuit.network import Network
 from interop.circuit.pieces import Ohms, bar_ohms, cable_ohms, device_ohms, pack_ohms
@@ -127,11 +128,13 @@ def undrawn(stage: Stage, packs: Sequence[str]) -> tuple[tuple[str, str], ...]:
             words += [f"post on {end}" for end, post in ((run.a, wired.a_post), (run.b, wired.b_post))
                       if post is None and end.startswith("busbar ") and site.busbars[end[7:]].posts]
             missing += [(run_name(run), f"{word} of the {pole} is not said") for word in words]
-    for device in site.devices.values():
-        if device.kind in ("controller", "charger", "load"):
-            here = {run.unit or 1 for run in runs if run.a == device.id}
-            missing += [(device.id, f"unit {unit} has no run") for unit in range(1, device.units + 1)
-                        if here and unit not in here]
+    units: dict[str, set[int]] = {}
+    for run in runs:
+        if run.a in site.devices and site.devices[run.a].kind in ("controller", "charger", "load"):
+            units.setdefault(run.a, set()).add(run.unit or 1)
+    for name, here in sorted(units.items(), key=lambda row: site.devices[row[0]].index):
+        missing += [(name, f"unit {unit} has no run") for unit in range(1, site.devices[name].units + 1)
+                    if unit not in here]
     return tuple(missing)
 
 
@@ -150,20 +153,33 @@ def banks_drawn(stage: Stage) -> Iterator[tuple[str, ...]]:
             yield bank
 
 
+_GROUPS: WeakKeyDictionary[Stage, dict[str, tuple[Run, ...]]] = WeakKeyDictionary()
+
+
 def runs_of(stage: Stage, packs: Sequence[str]) -> tuple[Run, ...]:
     """The runs of the busbars that some packs end on, in the order of the file, without those of absent packs."""
+    if stage not in _GROUPS:
+        _GROUPS[stage] = _grouped(stage)
+    groups = {id(runs): runs for name in packs if (runs := _GROUPS[stage].get(name)) is not None}
+    if len(groups) == 1:
+        return next(iter(groups.values()))
+    return tuple(sorted((run for runs in groups.values() for run in runs), key=stage.site.runs.index))
+
+
+def _grouped(stage: Stage) -> dict[str, tuple[Run, ...]]:
+    """The runs that are joined to each end of a run: one and the same tuple for all ends that they join."""
     import networkx as nx
 
-    site = stage.site
-    gone = {d.id for d in site.packs if d.id not in stage.packs}
-    runs = [run for run in site.runs if run.a not in gone and run.b not in gone]
+    gone = {d.id for d in stage.site.packs if d.id not in stage.packs}
+    runs = [run for run in stage.site.runs if run.a not in gone and run.b not in gone]
     graph: nx.Graph = nx.Graph()
     graph.add_edges_from((run.a, run.b) for run in runs)
-    reached: set[str] = set()
-    for name in packs:
-        if name in graph and name not in reached:
-            reached |= nx.node_connected_component(graph, name)
-    return tuple(run for run in runs if run.a in reached)
+    number = {end: i for i, ends in enumerate(nx.connected_components(graph)) for end in ends}
+    joined: dict[int, list[Run]] = {}
+    for run in runs:
+        joined.setdefault(number[run.a], []).append(run)
+    groups = {i: tuple(group) for i, group in joined.items()}
+    return {end: groups[i] for end, i in number.items()}
 
 
 def bank_network(stage: Stage, packs: Sequence[str]) -> Bank:

@@ -13,7 +13,7 @@ import numpy as np
 
 from interop.circuit.bank import POLES
 from interop.circuit.faulted import highest_v, run_name_of
-from interop.circuit.joining import Precharge, inrush, largest_safe_difference, precharge
+from interop.circuit.joining import Precharge, inrush, largest_safe_differences, precharge
 from interop.standards.estimates import CABLE_INDUCTANCE_PER_M
 from interop.wiring.busbar import highest, lowest
 
@@ -45,16 +45,16 @@ def safe_joins(picture: Picture) -> tuple[SafeJoin, ...]:
     bank, limits = picture.bank, picture.limits
     network = _lowest(picture)
     stated = {d.record.id: v for d in bank.packs if (v := lowest(d.record.limits.join_difference_v)) is not None}
+    rows = {d.id: row[0] for d in bank.packs if (row := bank.of_run.get((run_name_of(bank, d), "plus")))}
+    if len(bank.packs) < 2:
+        return ()
+    strictest = min(stated, key=lambda name: stated[name]) if stated else None
     found = []
-    for device in bank.packs:
-        row = bank.of_run.get((run_name_of(bank, device), "plus"))
-        if row is None or len(bank.packs) < 2:
-            continue
-        safe = largest_safe_difference(network, row[0], limits.charge_a, limits.discharge_a, stated)
-        strictest = min(stated, key=lambda name: stated[name]) if stated else None
+    safes = largest_safe_differences(network, list(rows.values()), limits.charge_a, limits.discharge_a, stated)
+    for name, safe in zip(rows, safes, strict=True):
         by = safe.first_higher_by if safe.first_higher_v <= safe.first_lower_v else safe.first_lower_by
         volts = safe.volts if np.isfinite(safe.volts) else None
-        found.append(SafeJoin(device.id, volts, None if volts is None else by or strictest, safe.not_stated))
+        found.append(SafeJoin(name, volts, None if volts is None else by or strictest, safe.not_stated))
     return tuple(found)
 
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "PRECHARGE_BELOW_A", "PRECHARGE_CLOSE_V", "Decay", "Inrush", "Joined", "Pair", "Precharge", "SafeDifference",
-    "decay", "inrush", "join", "join_pair", "largest_safe_difference", "precharge",
+    "decay", "inrush", "join", "join_pair", "largest_safe_difference", "largest_safe_differences", "precharge",
 ]  # fmt: skip
 
 PRECHARGE_BELOW_A = 5.0
@@ -34,6 +34,8 @@ PRECHARGE_CLOSE_V = 3.0
 """The device is closed below this difference [V]: power.md §7."""
 _SERIES = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
 """Preferred values E12 (IEC 60063, from memory)."""
+_NO_LOOP = 1e-12
+"""A source in series with a branch that drives less than this part of what it would alone: nothing closes its loop."""
 _CONSTANTS = 5.0
 """Wait so many time constants: power.md §7."""
 
@@ -154,11 +156,40 @@ def largest_safe_difference(network: Network, device: int, charge_a: Floats, dis
     Raises `NetworkError` as `join`.
     """
     joined = join(network, device, closed, whole)
-    part = np.abs(joined.pack_per_v) > 1e-9 * np.abs(joined.pack_per_v).max(initial=0.0)
+    return _safe(network, joined.pack_before_a, joined.pack_per_v, charge_a, discharge_a, joining_v)
+
+
+def largest_safe_differences(network: Network, devices: Sequence[int], charge_a: Floats, discharge_a: Floats,
+                             joining_v: Mapping[str, float] | None = None) -> list[SafeDifference]:
+    """Return `largest_safe_difference` for each of some branches, by one factorisation: all else closed each time.
+
+    What opening a branch changes is what a source in series with it does, of the voltage that then stands across it.
+    """
+    rows = np.asarray(devices, dtype=np.int64)
+    factored = network.factored()
+    cases = len(rows) + 1
+    emf_v = np.zeros((len(network.packs), cases))
+    emf_v[:, 0] = network.pack_emf_v
+    pushed = np.zeros((len(network.branches), cases))
+    pushed[rows, np.arange(1, cases)] = 1.0
+    packs, branches, _ = linear_currents(network, factored, emf_v, np.zeros((len(network.ports), cases)),
+                                         branch_emf_v=pushed)
+    per_v = branches[rows, np.arange(1, cases)]
+    dead = per_v * network.branch_ohm[rows] < _NO_LOOP
+    if dead.any():
+        raise NetworkError("closing completes no loop: join the other pole first",
+                           tuple(network.branches[k] for k in rows[dead]))
+    before = packs[:, :1] - packs[:, 1:] * (branches[rows, 0] / per_v)
+    return [_safe(network, before[:, k], packs[:, k + 1], charge_a, discharge_a, joining_v) for k in range(len(rows))]
+
+
+def _safe(network: Network, before_a: Floats, per_v: Floats, charge_a: Floats, discharge_a: Floats,
+          joining_v: Mapping[str, float] | None) -> SafeDifference:
+    part = np.abs(per_v) > 1e-9 * np.abs(per_v).max(initial=0.0)
     ends = []
     for way in (1.0, -1.0):
-        change = way * joined.pack_per_v
-        room = np.where(change > 0, discharge_a - joined.pack_before_a, charge_a + joined.pack_before_a)
+        change = way * per_v
+        room = np.where(change > 0, discharge_a - before_a, charge_a + before_a)
         volts = np.where(part, np.maximum(room, 0.0) / np.where(part, np.abs(change), 1.0), np.inf)
         volts = np.where(np.isnan(volts), np.inf, volts)
         at = int(volts.argmin()) if len(volts) else -1

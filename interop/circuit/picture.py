@@ -18,7 +18,7 @@ from interop.circuit.bank import POLES, Bank, bank_network, banks_drawn, run_nam
 from interop.circuit.converters import Converter, converters, shares_of_load
 from interop.circuit.draws import Current, Draw, Power
 from interop.circuit.pieces import Ohms
-from interop.circuit.quick import surely_at_most
+from interop.circuit.quick import Bound
 from interop.circuit.sharing import BankLimit, Limits, Sharing, bank_limit, share
 from interop.circuit.solve import Solution, solve
 from interop.circuit.tolerance import Box, WorstBankLimit, worst_bank_limit
@@ -112,7 +112,11 @@ class Picture:
 
     def surely_at_most(self, port_a: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
         """Amounts [A] that no pack and no branch passes at these port currents, over all tolerances; None: unknown."""
-        return surely_at_most(self.bank.network.with_emf(self.emf_v(REST_STATE)), self.box, port_a)
+        return None if self._bound is None else self._bound.at_most(port_a)
+
+    @cached_property
+    def _bound(self) -> Bound | None:
+        return Bound.of(self.bank.network.with_emf(self.emf_v(REST_STATE)), self.box)
 
     # ---- sharing and the bank limit ----
 

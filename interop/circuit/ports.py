@@ -8,7 +8,7 @@ without load belongs to it. Every solution is therefore tested for that definite
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,6 +31,8 @@ _TIE_OHM = 1e-12
 """Damps the step, never the result, so that two chargers holding one voltage at the same terminals share alike."""
 _NEAR = 1e-9
 """Volts and amperes by which a mode may be passed."""
+_AWAY = 1e3
+"""So many times the voltage without draw is no operating point: Newton then ends in rounding, not in a balance."""
 _FINEST, _COARSE = 2.0**-32, 2.0**-12
 """Parts of the powers to which the edge of a collapse is sought."""
 
@@ -57,6 +59,11 @@ class Met:
         there: NDArray[np.bool_] = self.mode == _HOLD
         return there
 
+    def rows(self, where: NDArray[np.bool_]) -> Met:
+        """Return the solutions of some cases."""
+        return Met(self.amps[where], self.volts[where], self.held[where], self.settled[where], self.part[where],
+                   self.mode[where])
+
 
 def meet(open_v: NDArray[np.float64], z_ohm: NDArray[np.float64], laws: Laws, *, edge: bool = True) -> Met:
     """Solve u = open_v - z_ohm i with every port's law, each case for itself.
@@ -65,21 +72,17 @@ def meet(open_v: NDArray[np.float64], z_ohm: NDArray[np.float64], laws: Laws, *,
     semidefinite; ``laws``: arrays of shape (cases, ports); ``edge``: whether the figures at the edge of a collapse are
     wanted, which take many solutions more.
     """
-    edge = edge or bool(laws.charging.any())
-    met = _at(open_v, z_ohm, laws, _first_modes(laws), edge=edge)
-    if not laws.charging.any():
-        return met
-    for turn in range(_TURNS):
-        wrong = _wrong(met, laws)
-        busy = np.asarray(wrong.any(axis=1))
-        if not busy.any():
-            return met
-        if turn >= _ALL_AT_ONCE:
-            wrong &= np.cumsum(wrong, axis=1) == 1
-        mode = np.where(wrong, _next(met, laws), met.mode)
-        _put(met, busy, _at(open_v[busy], z_ohm[busy], laws.rows(busy), mode[busy], edge=True))
-    busy = np.asarray(_wrong(met, laws).any(axis=1))
-    return replace(met, settled=~busy, held=met.held & ~busy)
+    first = _first_modes(laws)
+    start = np.where(first == _FOLLOW, laws.current_a, 0.0)
+    met = _turned(open_v, z_ohm, laws, first, start)
+    lost = ~(met.held & met.settled)
+    # Without power fed in, where no port raises another by drawing, Newton falls from the state without powers onto the
+    # upper root and cannot pass it (the equations are convex and inverse-positive there): if it fails, there is none.
+    certain = ((z_ohm >= 0).all(axis=(1, 2)) & (laws.power_w >= 0).all(axis=1) & ~laws.charging.any(axis=1))
+    for rows, finest in ((np.flatnonzero(lost & ~certain), _FINEST), (np.flatnonzero(lost & certain & edge), _COARSE)):
+        if len(rows):  # elsewhere the powers are raised step by step before a collapse is believed
+            _put(met, rows, _raised(open_v[rows], z_ohm[rows], laws.rows(rows), finest))
+    return met
 
 
 def _first_modes(laws: Laws) -> NDArray[np.int64]:
@@ -106,46 +109,51 @@ def _next(met: Met, laws: Laws) -> NDArray[np.int64]:
     return np.where(met.mode == _FOLLOW, followed, np.where(met.mode == _REST, rested, held))
 
 
-def _put(met: Met, where: NDArray[np.bool_], part: Met) -> None:
+def _put(met: Met, rows: NDArray[np.int64], part: Met) -> None:
     for name in ("amps", "volts", "held", "settled", "part", "mode"):
-        getattr(met, name)[where] = getattr(part, name)
+        getattr(met, name)[rows] = getattr(part, name)
 
 
-def _at(open_v: NDArray[np.float64], z: NDArray[np.float64], laws: Laws, mode: NDArray[np.int64], *, edge: bool,
-        ) -> Met:
-    """Solve with the chargers' modes given.
+def _turned(open_v: NDArray[np.float64], z: NDArray[np.float64], laws: Laws, mode: NDArray[np.int64],
+            start_a: NDArray[np.float64]) -> Met:
+    """Newton, and the chargers' modes changed until they fit what it finds; a row that it loses stays lost."""
+    amps, volts, held = _newton(open_v, z, laws, mode, start_a)
+    met = Met(amps, volts, held, np.ones(len(open_v), bool), held.astype(np.float64), mode.copy())
+    if not laws.charging.any():
+        return met
+    for turn in range(_TURNS):
+        wrong = _wrong(met, laws) & met.held[:, None]
+        rows = np.flatnonzero(wrong.any(axis=1))
+        if not len(rows):
+            return met
+        if turn >= _ALL_AT_ONCE:
+            wrong &= np.cumsum(wrong, axis=1) == 1
+        met.mode[rows] = np.where(wrong, _next(met, laws), met.mode)[rows]
+        start = np.where(met.mode[rows] == _FOLLOW, laws.current_a[rows], 0.0)
+        met.amps[rows], met.volts[rows], met.held[rows] = _newton(open_v[rows], z[rows], laws.rows(rows),
+                                                                  met.mode[rows], start)
+        met.part[rows] = met.held[rows]
+    met.settled[:] = ~(_wrong(met, laws) & met.held[:, None]).any(axis=1)
+    met.held[:] &= met.settled
+    return met
 
-    Where no power is fed in and no port raises another by drawing, Newton falls from the state without powers onto the
-    upper root and cannot pass it (the equations are convex and inverse-positive there): if it fails, there is none.
-    Elsewhere the powers are raised step by step before a collapse is believed.
-    """
-    amps, volts, held = _newton(open_v, z, laws, mode, np.where(mode == _FOLLOW, laws.current_a, 0.0))
-    part = np.ones(len(open_v))
-    certain = ((z >= 0).all(axis=(1, 2)) & (laws.power_w >= 0).all(axis=1) & (mode != _HOLD).all(axis=1)
-               & (laws.shunt_s == 0).all(axis=1))
-    part[certain & ~held] = 0.0
-    for lost, finest in ((~held & ~certain, _FINEST), (~held & certain & edge, _COARSE)):
-        rows = np.flatnonzero(lost)
-        if len(rows):
-            amps[rows], volts[rows], part[rows] = _furthest(open_v[rows], z[rows], laws.rows(rows), mode[rows], finest)
-            held[rows] = part[rows] == 1
-    return Met(amps, volts, held, np.ones(len(open_v), bool), part, mode.copy())
 
-
-def _furthest(open_v: NDArray[np.float64], z: NDArray[np.float64], laws: Laws, mode: NDArray[np.int64],
-              finest: float) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Raise the powers from zero as far as the network carries them; amps, volts and the part reached (up to 1)."""
-    at = np.zeros(len(open_v))
-    amps, volts, begun = _newton(open_v, z, laws.scaled(at), mode, np.zeros_like(open_v))
-    stride = np.where(begun, 0.5, 0.0)
-    while (going := (stride >= finest) & (at < 1)).any():
+def _raised(open_v: NDArray[np.float64], z: NDArray[np.float64], laws: Laws, finest: float) -> Met:
+    """Raise the powers from zero as far as the network carries them, every step from the state before it."""
+    mode = _first_modes(laws)
+    met = _turned(open_v, z, laws.scaled(np.zeros(len(open_v))), mode, np.where(mode == _FOLLOW, laws.current_a, 0.0))
+    met.part[:] = 0.0
+    stride = np.where(met.held, 0.5, 0.0)
+    while (going := (stride >= finest) & (met.part < 1)).any():
         rows = np.flatnonzero(going)
-        tried = np.minimum(at[rows] + stride[rows], 1.0)
-        found = _newton(open_v[rows], z[rows], laws.rows(rows).scaled(tried), mode[rows], amps[rows])
-        good = found[2]
-        amps[rows[good]], volts[rows[good]], at[rows[good]] = found[0][good], found[1][good], tried[good]
-        stride[rows[~good]] /= 2
-    return amps, volts, at
+        tried = np.minimum(met.part[rows] + stride[rows], 1.0)
+        found = _turned(open_v[rows], z[rows], laws.rows(rows).scaled(tried), met.mode[rows], met.amps[rows])
+        found.part[:] = tried
+        met.settled[rows] = found.settled
+        _put(met, rows[found.held], found.rows(found.held))
+        stride[rows[~found.held]] /= 2
+    met.held[:] &= met.part == 1
+    return met
 
 
 def _law(volts: NDArray[np.float64], laws: Laws, mode: NDArray[np.int64],
@@ -187,7 +195,14 @@ def _newton(open_v: NDArray[np.float64], z: NDArray[np.float64], laws: Laws, mod
     volts = open_v - _times(z, amps)
     done |= going & _close(open_v, amps, volts, laws, mode)  # at the very edge Newton creeps: the residual decides
     positive = (volts > 0) | ~(powered | (laws.current_a > 0))
-    return amps, volts, done & positive.all(axis=1) & _definite(z, volts, laws, hold)
+    return amps, volts, done & positive.all(axis=1) & ~_away(open_v, volts, laws) & _definite(z, volts, laws, hold)
+
+
+def _away(open_v: NDArray[np.float64], volts: NDArray[np.float64], laws: Laws) -> NDArray[np.bool_]:
+    """Where only chargers can hold a voltage and it ran away, since nothing takes what is pressed in."""
+    most = _AWAY * np.abs(open_v).max(axis=1, initial=1.0)
+    away: NDArray[np.bool_] = (laws.shunt_s > 0).any(axis=1) & (np.abs(volts).max(axis=1, initial=0.0) > most)
+    return away
 
 
 def _close(open_v: NDArray[np.float64], amps: NDArray[np.float64], volts: NDArray[np.float64], laws: Laws,

@@ -16,6 +16,7 @@ Source of the three theorems: textbooks on electrical networks, from memory.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,45 +32,69 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Spots = NDArray[np.int64]
 
-__all__ = ["surely_at_most"]
+__all__ = ["Bound", "surely_at_most"]
 
 _ALIKE_V = 1e-9
 
 
-def surely_at_most(network: Network, box: Box, port_a: ArrayLike) -> tuple[Floats, Floats] | None:
-    """Return amounts [A] that no pack (P,) and no branch (B,) passes in either direction, over the whole box.
-
-    ``port_a`` (Q,): constant port currents [A]. None where packs differ in their voltage without current, so that
-    something circulates, or where a port is not joined to the packs. Raises `ValueError` for a box of another size.
+@dataclass(frozen=True, eq=False)
+class Bound:
+    """The bound of one network and box, made once for any port currents. ``per_a`` (C, Q): amounts in chains [A] for
+    one ampere at each port; ``alone`` (C, Q): what a port's own way carries of it, whatever the resistances.
     """
-    emf = network.pack_emf_v
-    if len(emf) and np.ptp(emf) > _ALIKE_V * np.abs(emf).max():
-        return None
-    part = network.factored().part
-    if np.any(part[network.port_plus] != part[network.port_minus]):
-        return None
-    chains = Chains.of(network, box)
-    amps = np.abs(np.asarray(port_a, dtype=np.float64))
-    alone = np.zeros(len(chains.first))     # what the ports' own runs carry: their currents, whatever the resistances
-    ends = tuple(np.array([_seen(chains, int(node), float(a), alone) for node, a in zip(side, amps, strict=True)], int)
-                 for side in (chains.port_plus, chains.port_minus))
-    impedance = _impedance(chains)
-    own = _across(impedance, chains.first, chains.second)                     # (C,) Z_kk, everything at its highest
-    ports = _across(impedance, ends[0], ends[1])                              # (Q,) Z_qq
-    between = _between(impedance, (chains.first, chains.second), (ends[0], ends[1]))     # (C, Q) Z_kq
-    more = 1 / chains.low_ohm - 1 / chains.high_ohm                           # conductance that k gains at its lowest
-    own_low = own / (1 + more * own)
-    ports_low = ports[None, :] - between**2 * (more / (1 + more * own))[:, None]
-    most = np.minimum(own_low[:, None], ports_low) @ amps / chains.low_ohm
-    most = np.where(alone > 0, alone, most)
-    carried = np.where(chains.chain >= 0, most[chains.chain], 0.0)
-    return carried[: len(network.packs)], carried[len(network.packs):]
+
+    packs: int
+    chain: Spots
+    per_a: Floats
+    alone: Floats
+
+    @classmethod
+    def of(cls, network: Network, box: Box) -> Bound | None:
+        """Return it; None where packs differ in their voltage without current, so that something circulates, or where a
+        port is not joined to the packs. Raises `ValueError` for a box of another size.
+        """
+        emf = network.pack_emf_v
+        if len(emf) and np.ptp(emf) > _ALIKE_V * np.abs(emf).max():
+            return None
+        part = network.factored().part
+        if np.any(part[network.port_plus] != part[network.port_minus]):
+            return None
+        chains = Chains.of(network, box)
+        alone = np.zeros((len(chains.first), len(chains.port_plus)))
+        ends = tuple(np.array([_seen(chains, int(node), alone[:, q]) for q, node in enumerate(side)], int)
+                     for side in (chains.port_plus, chains.port_minus))
+        impedance = _impedance(chains)
+        own = _across(impedance, chains.first, chains.second)                     # (C,) Z_kk, everything at its highest
+        ports = _across(impedance, ends[0], ends[1])                              # (Q,) Z_qq
+        between = _between(impedance, (chains.first, chains.second), (ends[0], ends[1]))     # (C, Q) Z_kq
+        more = 1 / chains.low_ohm - 1 / chains.high_ohm                       # conductance that k gains at its lowest
+        own_low = own / (1 + more * own)
+        ports_low = ports[None, :] - between**2 * (more / (1 + more * own))[:, None]
+        per_a = np.minimum(own_low[:, None], ports_low) / chains.low_ohm[:, None]
+        return cls(len(network.packs), chains.chain, per_a, alone)
+
+    def at_most(self, port_a: ArrayLike) -> tuple[Floats, Floats]:
+        """Return amounts [A] that no pack (P,) and no branch (B,) passes in either direction, over the whole box.
+
+        ``port_a`` (Q,): constant port currents [A].
+        """
+        amps = np.abs(np.asarray(port_a, dtype=np.float64))
+        alone = self.alone @ amps
+        most = np.where(alone > 0, alone, self.per_a @ amps)
+        carried = np.where(self.chain >= 0, most[self.chain], 0.0) if len(most) else np.zeros(len(self.chain))
+        return carried[: self.packs], carried[self.packs:]
 
 
-def _seen(chains: Chains, node: int, amps: float, alone: Floats) -> int:
+def surely_at_most(network: Network, box: Box, port_a: ArrayLike) -> tuple[Floats, Floats] | None:
+    """Return `Bound.at_most` of one network at once; None and errors as `Bound.of`."""
+    bound = Bound.of(network, box)
+    return None if bound is None else bound.at_most(port_a)
+
+
+def _seen(chains: Chains, node: int, alone: Floats) -> int:
     """Where a port's current enters the rest: past the one chain that its node hangs on, if that is all there is.
 
-    What it passes carries just the port's current, which is added to ``alone`` (C,).
+    What it passes carries just the port's current: its part of it, 1, is entered in ``alone`` (C,).
     """
     came = -1
     while True:
@@ -77,7 +102,7 @@ def _seen(chains: Chains, node: int, amps: float, alone: Floats) -> int:
         if len(here) != 1 or chains.emf_v[here[0]] != 0:
             return node
         came = here[0]
-        alone[came] += amps
+        alone[came] += 1.0
         node = int(chains.second[came] if chains.first[came] == node else chains.first[came])
 
 

@@ -13,7 +13,7 @@ from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fac
 from interop.rules.wording import fact_missing, figure, joined, look_up, named
 from interop.site.site import Device
 from interop.wiring.busbar import highest, lowest
-from interop.wiring.stage import Stage
+from interop.wiring.stage import Stage, busbars_of
 
 __all__: list[str] = []
 
@@ -21,22 +21,18 @@ __all__: list[str] = []
 def _charging(stage: Stage) -> Iterator[tuple[Device, tuple[str, ...]]]:
     """Every device that charges a bank, with the packs of the bank; each once."""
     site = stage.site
-    runs = {run.a: run for run in site.runs if run.a in site.devices}
+    if stage.name != "planned":
+        return
+    drawn = {run.a for run in site.runs}
+    where = busbars_of(site)
+    by_busbar = {where[name]: bank for bank in reversed(stage.banks) for name in bank if name in where}
     for device in site.devices.values():
         if device.kind == "pack" or device.record.kind not in ("controller", "charger"):
             continue
-        if device.id not in runs and len(stage.banks) != 1:
-            continue
-        banks = [bank for bank in stage.banks if len(stage.banks) == 1 or _joined(stage, device.id, bank)]
-        if banks and stage.name == "planned":
-            yield device, banks[0]
-
-
-def _joined(stage: Stage, device: str, bank: Sequence[str]) -> bool:
-    from interop.wiring.stage import busbars_of
-
-    where = busbars_of(stage.site)
-    return device in where and any(where.get(name) == where[device] for name in bank)
+        if len(stage.banks) == 1:
+            yield device, stage.banks[0]
+        elif device.id in drawn and where.get(device.id) in by_busbar:
+            yield device, by_busbar[where[device.id]]
 
 
 @rule("equalise-cannot-be-off", "settings", broken=Level.STOP, unknown=Level.STOP,
@@ -80,7 +76,8 @@ def _off(device: Device, what: str, path: str, fact: Fact[bool]) -> Iterator[Hit
       explain="""All chargers can run at full at once: sun, generator and inverter do not know of each other. The
 charge current that each may give is worked out so that no pack passes its limit wherever the resistances lie, and
 stands among the settings of the plan. Set it in every one of them before power is closed, and read it back. Where a
-charger does not state what it gives, or a pack what it takes, no safe current can be named. A charger that cannot be set lower is unfit for this bank.""")
+charger does not state what it gives, or a pack what it takes, no safe current can be named. A charger that cannot be set lower is unfit for this
+bank.""")
 def _charge_current(stage: Stage) -> Iterator[Hit]:
     for picture in pictures(stage):
         planned, sure = picture.charge_plan, picture.sure_charge_a

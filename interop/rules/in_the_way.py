@@ -10,8 +10,15 @@ from interop.records.facts import Fact
 from interop.records.models import AddressRule, Record
 from interop.records.switches import Case, domain, parts_in, settings
 from interop.rules.wording import fact_missing, look_up, named
+from interop.wiring.crowding import (
+    fixed_load,
+    least_load_ohm,
+    no_address_of_its_own,
+    shared_bus,
+    speaks_as_one,
+)
 from interop.wiring.stated import numbering
-from interop.wiring.talks import RecordKey, has_manager
+from interop.wiring.talks import RecordKey, chain_address_rule, has_manager
 
 __all__ = ["InTheWay", "limits"]
 
@@ -36,6 +43,7 @@ def limits(kinds: Sequence[RecordKey], packs: int, *, reports: bool) -> Iterator
             yield from _addresses(record, bus, rule, packs, kept)
         yield from _counts(record, packs)
         yield from _uncovered(record, packs)
+        yield from _crowded(record, packs)
         most = [v + 1 for v in record.manager.members_at_most.values] if has_manager(record) else []
         if most and packs > min(most):
             yield InTheWay(f"a {record.id} as manager takes {min(most) - 1} members at most, and the link has "
@@ -61,7 +69,8 @@ def _addresses(
     unknown = next((fact for _, fact in rule.manager if fact.only is None), None)
     if record.manager.made_by.only == "address" and (unknown is not None or not tuple(rule.manager)):
         yield _missing(record, f"{path}.manager", unknown if unknown is not None else rule.manager.of(None, None))
-    yield from _none_and_set(record, bus, rule)
+    if has_manager(record) is not False:
+        yield from _none_and_set(record, bus, rule)
     numbers = [len(set(allowed) - set(rule.kept_for)) for allowed in rule.allowed.values]
     bare = has_manager(record) is not False and any(fact.only == "none" for _, fact in rule.manager)
     if numbers and packs > min(numbers) + bare:
@@ -70,6 +79,7 @@ def _addresses(
         gap = _gap(record, bus, rule, min(packs, min(numbers) + bare), kept)
         if gap is not None:
             yield gap
+        yield from _printed_twice(record)
 
 
 def _none_and_set(record: Record, bus: str, rule: AddressRule) -> Iterator[InTheWay]:
@@ -122,6 +132,35 @@ def _run(
         if value != at and value not in allowed:
             return f"{head}, and {value} is not allowed"
     return None
+
+
+def _printed_twice(record: Record) -> Iterator[InTheWay]:
+    """Patterns that a table prints for several addresses: where a pack with one of them stands nobody knows."""
+    for name, row in record.switches.items():
+        for part in row.parts:
+            if part.sets != "address" or part.code is None or not part.code.table:
+                continue
+            by_pattern: dict[object, list[str]] = {}
+            for value, pattern in part.code.table.items():
+                by_pattern.setdefault(pattern, []).append(str(value))
+            for values in (v for v in by_pattern.values() if len(v) > 1):
+                yield InTheWay(f"row {name} of {record.id} prints one pattern for the addresses {named(values)}",
+                               "Read the address with the maker's tool, or ask the maker for the right table.")
+
+
+def _crowded(record: Record, packs: int) -> Iterator[InTheWay]:
+    """What only so many packs of a record may share: one identity, one address, the load of their terminators."""
+    names = [name for name, bus in record.buses.items() if bus.used_by == "all"]
+    if packs > 1 and speaks_as_one(record, names):
+        yield InTheWay(f"packs of {record.id} all speak with one identity, and one such pack may be on a bus")
+    if packs > 1 and no_address_of_its_own(chain_address_rule(record, names)):
+        yield InTheWay(f"packs of {record.id} all answer at one address, and one such pack may be on a link")
+    load, bus = fixed_load(record, names), shared_bus(record, names)
+    kind = record.buses[bus].kind.only if bus is not None else None
+    least = least_load_ohm(kind) if kind is not None else None
+    if load and least is not None and packs * load > 1 / least:
+        yield InTheWay(f"{record.id} has a terminator of {1 / load:g} ohm fixed inside, and {kind} fails below "
+                       f"{least:g} ohm: {int(1 / least / load)} such packs may be on a bus")
 
 
 def _counts(record: Record, packs: int) -> Iterator[InTheWay]:

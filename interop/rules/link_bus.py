@@ -203,7 +203,7 @@ def _too_low(seg: Segment, nodes: Sequence[Node]) -> tuple[Level, str, float | N
         return (Level.STOP, f"can needs {limits.load_ohm.low:g} to {limits.load_ohm.high:g} ohm", load) if low else None
     if seg.kind is None:
         return (Level.CAUTION, "which kind of bus it is, is not known", None) if len(nodes) > 2 else None
-    caution, stop = limits.load_caution_below_ohm, least_load_ohm(seg.kind)
+    caution, stop = limits.load_caution_below_ohm, least
     if caution is None or stop is None:
         return None
     if load is None:

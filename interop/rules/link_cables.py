@@ -10,7 +10,7 @@ from interop.rules.wording import named
 from interop.standards.buses import longest_bus_m
 from interop.wiring.contacts import Socket
 from interop.wiring.line import Line, line_of, reached_controllers
-from interop.wiring.purposes import buses_on, has_blank, line_only
+from interop.wiring.purposes import LINE, buses_on, has_blank
 from interop.wiring.stage import Stage, StageCable, StageEnd, StageLink
 from interop.wiring.talks import Talk
 
@@ -111,8 +111,9 @@ def _controller_reached(stage: Stage, link: StageLink, lost: Sequence[str]) -> I
     explain="""The plan shows the cables of its links on sheets and notes. A cable that the site lists at a pack on a
 link, and that belongs to no link as planned, would hang in a socket that the sheet tells to leave empty: a cable to
 the controller from a pack that is not the manager, a lead to a device that no link reports to. Take it out of the site
-file, or write the link so that it belongs to it. A cable between two devices that are no packs is not planned either;
-it is left as the manuals of the two say.""",
+file, or write the link so that it belongs to it. A cable between two devices that are no packs, such as the one by
+which two inverters run in parallel, is not planned either; listed or found, it is left as the manuals of the two
+say.""",
 )
 def _without_place(stage: Stage) -> Iterator[Hit]:
     for cable in stage.cables:
@@ -123,13 +124,16 @@ def _without_place(stage: Stage) -> Iterator[Hit]:
         if roles == {"unmanaged"}:
             continue    # told by the rule on data cables of unmanaged packs
         where = " to ".join(" ".join(filter(None, (e.device, e.socket or e.port))) for e in ends)
-        yield broken(
-            tuple(dict.fromkeys(e.device for e in ends)),
-            f"Cable {cable.id} ({where}) is listed and has no place in the plan" + _why_not(stage, cable),
-            "Take the cable out of the site file, or write the link so that it belongs to it."
-            if roles else "Make it by the manuals of the two devices.",
-            level=None if roles else Level.NOTE,
-        )
+        about, head = tuple(dict.fromkeys(e.device for e in ends)), f"Cable {cable.id} ({where})"
+        if roles:
+            yield broken(about, f"{head} is listed and has no place in the plan" + _why_not(stage, cable),
+                         "Take the cable out of the site file, or write the link so that it belongs to it.")
+        elif cable.id in stage.made_kinds:
+            yield broken(about, f"{head} is listed and has no place in the plan" + _why_not(stage, cable),
+                         "Make it by the manuals of the two devices.", level=Level.NOTE)
+        else:
+            yield broken(about, f"{head} joins no pack and stays as it is", "Keep it as the manuals of the two devices "
+                         "say.", level=Level.NOTE)
 
 
 def _why_not(stage: Stage, cable: StageCable) -> str:
@@ -181,7 +185,7 @@ def _wrong_port(stage: Stage) -> Iterator[Hit]:
     found: dict[tuple[str, ...], list[tuple[StageCable, Socket, Socket]]] = {}
     for cable in stage.cables:
         one, other = stage.socket(cable.a), stage.socket(cable.b)
-        if one is None or other is None or _unmanaged(stage, cable):
+        if one is None or other is None or cable.carries == LINE or _unmanaged(stage, cable):
             continue
         fault = _port_fault(stage, one, other)
         if fault is not None:
@@ -205,8 +209,6 @@ def _unmanaged(stage: Stage, cable: StageCable) -> bool:
 
 
 def _port_fault(stage: Stage, one: Socket, other: Socket) -> str | None:
-    if line_only(one.face, other.face):
-        return None
     if not buses_on(one.face) & buses_on(other.face):
         return "blank" if has_blank(one.face) or has_blank(other.face) else "bus"
     ways = {_direction(stage, one), _direction(stage, other)}

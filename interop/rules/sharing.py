@@ -163,8 +163,9 @@ def _low(one: Converter, volts: float, limit_v: float) -> Hit:
 def _low_not_stated(one: Converter, volts: float) -> Hit:
     device = one.spot.device
     fact = device.record.limits.lowest_v
-    return cannot_tell((device.id,), f"{one.name} stands at {figure(round(volts, 1), 'V')} at the highest load when the "
-                       f"bank is nearly empty; whether it still runs is not known: "
+    stands = figure(round(volts, 1), "V")
+    return cannot_tell((device.id,), f"{one.name} stands at {stands} at the highest load when the bank is nearly empty; "
+                       "whether it still runs is not known: "
                        f"{fact_missing(device.record.id, 'limits.lowest_v', fact)}.",
                        look_up(device.record.id, "limits.lowest_v", fact),
                        facts=(fact_used(device, "limits.lowest_v", fact),))
@@ -175,8 +176,8 @@ def _power_not_stated(picture: Picture, devices: Sequence[Device]) -> Hit:
     silent = tuple(dict.fromkeys(device.id for device in devices))
     records = list(dict.fromkeys(device.record.id for device in devices))
     first = devices[0]
-    return cannot_tell((*silent, *picture.of_pack), f"What {named(silent)} may draw is not stated: nothing can be said of "
-                       "the currents of the packs.", f"Look up the rated power of {named(records)} and state "
+    return cannot_tell((*silent, *picture.of_pack), f"What {named(silent)} may draw is not stated: nothing can be said "
+                       "of the currents of the packs.", f"Look up the rated power of {named(records)} and state "
                        "limits.power_w.", facts=(fact_used(first, "limits.power_w", first.record.limits.power_w),))
 
 

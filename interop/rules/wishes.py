@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from interop.rules.finding import Hit, Level, broken, cannot_tell, rule
 from interop.rules.wording import named, shown_pattern
+from interop.wiring.kept import found_row, moves
 from interop.wiring.stage import Stage
 
 __all__: list[str] = []
@@ -30,11 +31,9 @@ def _kept(stage: Stage) -> Iterator[Hit]:
     unseen: list[str] = []
     for name in (n for n in stage.packs if n in about):
         pack = stage.packs[name]
-        found = pack.device.found.patterns if pack.device.found is not None else {}
         for row, pattern in pack.patterns.items():
-            was = found.get(row, ("x",) * len(pattern))
-            moved = [i for i, (a, b) in enumerate(zip(was, pattern, strict=True)) if a not in ("x", b)]
-            if moved:
+            was = found_row(pack.device, row, len(pattern))
+            if moves(was, pattern):
                 yield broken(
                     (name,),
                     f"The switches of {name} must stay as found, and row {row} would go from {shown_pattern(was)} to "

@@ -89,7 +89,8 @@ def _post(reader: Reader, path: Path, text: str) -> tuple[str, str | None] | Non
         return None
     raw = reader.raw.posts[name]
     if isinstance(raw, Mapping) and "posts" not in raw and not reader.touched(("posts", name)):
-        reader.fault(path, f'post "{post}" of {name}', f'"{name}" alone, which lists no posts, or a list of posts there')
+        reader.fault(path, f'post "{post}" of {name}',
+                     f'"{name}" alone, which lists no posts, or a list of posts there')
         return None
     if posts[name] and post not in posts[name]:
         reader.fault(path, f'post "{post}" of {name}', "a post of this busbar: " + ", ".join(posts[name][:16]))

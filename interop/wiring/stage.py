@@ -17,7 +17,7 @@ from interop.site.ends import end_at
 from interop.site.site import Cable, Device, End, Link, Site
 from interop.wiring.contacts import Face, Net, NodeFault, Socket, Spot, build_nets, node_faults
 from interop.wiring.faces import socket_face
-from interop.wiring.purposes import LINE, buses_on, has_blank, line_only
+from interop.wiring.purposes import LINE, buses_on, has_blank, joins_line, line_only
 from interop.wiring.talks import RecordKey, Talk, chain_talks, controller_talks, report_talks
 
 __all__ = [
@@ -184,7 +184,9 @@ class Stage:
         return self.site.devices[name]
 
     def bus_identity(self, device: str, bus: str) -> str:
-        """Return the identity of a device's bus on its link: ``chain ID``, ``report ID``, else one of its own."""
+        """Return the identity of a device's bus on its link: ``chain ID``, ``report ID``, else one of its own (of a
+        pack) or that of its kind.
+        """
         record = self.device(device).record
         pack = self.packs.get(device)
         if pack is None:
@@ -209,14 +211,16 @@ class Stage:
         return f"report {link.id}" if used is None or bus in used else f"{device} {bus}"
 
     def _controller_identity(self, device: str, bus: str) -> str:
-        links = [x for x in self.links if device in x.reports_to]
-        if not links:
-            return f"{device} {bus}"
+        """Buses of controllers that are on no link are told apart by kind alone: whether two of them understand each
+        other, as units in parallel must, is for their makers.
+        """
         record = self.device(device).record
-        for link in links:
+        for link in self.links:
+            if device not in link.reports_to:
+                continue
             if link.report is None or bus in controller_talks(record).get(link.report, ()):
                 return f"chain {link.id}" if self._shared(link) else f"report {link.id}"
-        return f"{device} {bus}"
+        return f"beside {record.buses[bus].kind.only or bus}"
 
     def _shared(self, link: StageLink) -> bool:
         """Whether the controller sits on the packs' own bus: the manager has no other bus that reports."""
@@ -396,33 +400,39 @@ def _stage_cables(site: Site, cables: Iterable[Cable], links: Sequence[StageLink
 
 
 def purpose(
-    stage: Stage, link_of: Mapping[str, StageLink], a: StageEnd, b: StageEnd
-) -> tuple[str | None, str | None]:
+    stage: Stage, link_of: Mapping[str, StageLink], a: StageEnd, b: StageEnd,
+    joined: Sequence[tuple[str, str]] | None = None,
+) -> tuple[str | None, str | None]:  # fmt: skip
     """Return the link that a cable belongs to, and what it carries for it: chain, report, line or None.
 
     Chain and report only where both ports have a bus for it, or where that is not known: an end without port, or a
-    record that does not say on which pins its bus is. That rate and dialect fit is for the rules.
+    record that does not say on which pins its bus is. That rate and dialect fit is for the rules. ``joined``: its
+    conductors, pin at ``a`` with pin at ``b``, where they are known.
     """
     one, other = link_of.get(a.device), link_of.get(b.device)
     if one is not None and one is other:
-        return one.id, _carried(stage, one, (a, b), "chain")
-    for link, near, far in ((one, a, b), (other, b, a)):
+        return one.id, _carried(stage, one, (a, b), "chain", joined or ())
+    for link, far in ((one, b), (other, a)):
         if link is not None and stage.device(far.device).kind != "pack":
-            return link.id, _carried(stage, link, (near, far), "report")
+            return link.id, _carried(stage, link, (a, b), "report", joined or ())
     sockets = stage.socket(a), stage.socket(b)
     if sockets[0] is not None and sockets[1] is not None and line_only(sockets[0].face, sockets[1].face):
         return None, LINE
     return None, None
 
 
-def _carried(stage: Stage, link: StageLink, ends: tuple[StageEnd, StageEnd], what: str) -> str | None:
+def _carried(
+    stage: Stage, link: StageLink, ends: tuple[StageEnd, StageEnd], what: str, joined: Sequence[tuple[str, str]]
+) -> str | None:
     """What a cable between two packs, or from a pack to another device, carries."""
     one, other = stage.socket(ends[0]), stage.socket(ends[1])
     if one is None or other is None or buses_on(one.face) & buses_on(other.face):
         return what
     if line_only(one.face, other.face):
         return LINE
-    return what if all(_serves(stage, link, socket, what) for socket in (one, other)) else None
+    if all(_serves(stage, link, socket, what) for socket in (one, other)):
+        return what
+    return LINE if joins_line(one.face, other.face, joined) else None
 
 
 def _serves(stage: Stage, link: StageLink, socket: Socket, what: str) -> bool:
@@ -446,7 +456,7 @@ def with_purposes(stage: Stage) -> Stage:
     """Return a stage whose cables say which link they belong to, and what they carry for it."""
     cables = []
     for cable in stage.cables:
-        link, carries = purpose(stage, stage.link_of, cable.a, cable.b)
+        link, carries = purpose(stage, stage.link_of, cable.a, cable.b, cable.joined)
         cables.append(replace(cable, link=link, carries=carries))
     return replace(stage, cables=tuple(cables))
 

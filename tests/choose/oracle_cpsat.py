@@ -67,6 +67,8 @@ class _Ways:
         self.place = {p.id: i for i, p in enumerate(packs)}
         self.most = min(om.most_packs(frame.manager, frame.present), len(self.packs))
         self.table: dict[Way, _Option] = {}
+        self.means: dict[Way, frozenset[int]] = {}
+        """Every address that the pattern of a way may mean."""
 
     def _ranked(self, role: str, address: int | None, place: int) -> int:
         slots = self.frame.slots
@@ -109,8 +111,12 @@ class _Ways:
                     continue
                 order = self._ranked(stand.role, stand.address, self.place[pack.id])
                 levels = om.on_levels(self.plant, pack, self.link, stand, order, self.top)
-                if levels is not None:
-                    self._enter((pack.id, stand.role, stand.address, stand.count), tuple(levels), decision)
+                slots = self.frame.slots
+                apart = om.read_right(pack.rec, stand) and not (slots and slots.run and om.twins(pack.rec, stand))
+                if levels is not None and apart:
+                    way = pack.id, stand.role, stand.address, stand.count
+                    self.means[way] = self.means.get(way, frozenset()) | om.meanings(pack.rec, stand)
+                    self._enter(way, tuple(levels), decision)
         return self.table
 
     def _enter(self, way: Way, levels: tuple[int, ...], decision: Decision) -> None:
@@ -200,14 +206,17 @@ class _Model:
             if role == "manager":
                 leads[name].append(x)
                 counted[count].append(x)
-            if address is not None:
-                at[address].append(x)
+            for meant in ways.means[name, role, address, count]:
+                at[meant].append(x)
         model.add(sum(x for row in leads.values() for x in row) == y)
         for i, pack in enumerate(ways.packs):
             later = [x for p in ways.packs[i + 1 :] for x in leads[p.id]] if frame.manager.made_by == "place" else []
             model.add(sum([*of_pack[pack.id], *later]) <= y)
         for rec in frame.present:
             model.add(sum(x for p in ways.packs if p.rec is rec for x in of_pack[p.id]) >= y)
+        for crowd in om.crowds(frame.present):
+            parts = [(x, crowd.parts.get(p.rec, 0)) for p in ways.packs for x in of_pack[p.id]]
+            model.add(sum(part * x for x, part in parts if part) <= crowd.most * y)
         self._number(frame, ways.most, y, list(xs.values()), at, counted)
         return y
 

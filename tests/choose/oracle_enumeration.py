@@ -77,6 +77,8 @@ class _Option:
     decision: Decision
     pack: om.Pack
     key: int
+    means: frozenset[int] = frozenset()
+    """Every address that its pattern may mean."""
 
 
 class _Component:
@@ -127,13 +129,13 @@ class _Component:
         talk, count = config
         for stand in _stands(self.plant, pack, link, talk, count):
             levels = om.on_levels(self.plant, pack, link, stand, 0, self.top)
-            if levels is not None:
+            if levels is not None and om.read_right(pack.rec, stand):
                 where = self.plant.links.index(link) * 1000
                 slot = where + (500 if stand.role == "member" else 0)
                 slot += 0 if stand.address is None else 1 + stand.address
                 report = stand.report[1:] if stand.role == "manager" else None
                 decision = Decision(link.id, stand.role, stand.mode, stand.address, talk[1:], report)
-                yield _Option(decision, pack, self.packed(row, levels, slot))
+                yield _Option(decision, pack, self.packed(row, levels, slot), om.meanings(pack.rec, stand))
 
     def configs(self, index: int) -> list[Config]:
         link = self.links[index]
@@ -225,6 +227,8 @@ class _Component:
             or count > om.most_packs(rec, present)
         ):
             return None
+        if any(crowd.passed([o.pack.rec for o in mine]) for crowd in om.crowds(present)):
+            return None
         if any(o.decision.mode not in om.left_modes(o.pack.rec, present) for o in mine):
             return None
         places = self.place[link.id]
@@ -239,6 +243,8 @@ class _Component:
             o is lead or om.member_may(o.pack.rec, o.decision.mode or "", o.decision.address or 0, rec, at, present)
             for o in mine
         ):
+            return None
+        if slots.run and any(len(o.means) > 1 for o in mine):
             return None
         used = sorted(o.decision.address for o in mine if o.decision.address is not None)
         if slots.run and used != list(range(slots.start, slots.start + len(used))):
@@ -274,7 +280,7 @@ def _contradict(one: _Option, other: _Option) -> bool:
         return False
     return (
         (a.role == b.role == "manager")
-        or (a.address is not None and a.address == b.address)
+        or bool(one.means & other.means)
         or om.excluded(one.pack.rec, other.pack.rec)
     )
 

@@ -22,6 +22,10 @@ Tree = dict[str, Any]
 Talk = tuple[str, str, int]
 WHEEL = ("rotary", "hex", "menu")
 EARLY = ("unmanaged", "managed")
+UNIT = 3600
+"""Terminators load a bus in whole parts of 1/3600 S."""
+MOST_LOAD = {"rs-485": UNIT // 20, "can": UNIT // 45}
+"""Below 20 ohm an RS-485 bus is not to be run, below 45 ohm no CAN bus."""
 
 
 # ---- reading --------------------------------------------------------------------------------------------------------
@@ -79,6 +83,20 @@ class Rec:
     cap: int
     says: tuple[Tree, ...]
     energy: int
+    one_identity: bool
+    load: int
+    """What the terminator fixed inside loads the bus with, in 1/3600 S; 0: none."""
+
+
+@dataclass(frozen=True)
+class Crowd:
+    """So much of something is all that the packs of one link may have together; each of a record has its part."""
+
+    parts: Mapping[Rec, int]
+    most: int
+
+    def passed(self, packs: Sequence[Rec]) -> bool:
+        return sum(self.parts.get(rec, 0) for rec in packs) > self.most
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,7 +176,7 @@ def read_record(raw: Tree) -> Rec:
     chain, report = raw["buses"]["chain"], raw["buses"]["report"]
     dialect = chain["dialect"]
     rule, manager = raw["addresses"]["chain"], raw["manager"]
-    at = rule.get("manager")
+    at, fixed = rule.get("manager"), chain.get("termination", {})
     return Rec(
         raw["id"],
         raw["family"],
@@ -182,6 +200,8 @@ def read_record(raw: Tree) -> Rec:
         int(manager.get("members_at_most", 10**6)),
         tuple(raw.get("with", [])),
         _energy(raw["cells"]),
+        chain.get("identity") == "one for all",
+        UNIT // int(fixed["ohm"]) if fixed.get("fitted") == "always" else 0,
     )
 
 
@@ -409,8 +429,12 @@ def moves(pack: Pack, rows: Mapping[str, Sequence[str | None]]) -> int:
     )
 
 
-def twins(rec: Rec, stand: Standing) -> bool:
-    """Whether another row of the printed table that is in force has the same pattern as this address."""
+@cache
+def twins(rec: Rec, stand: Standing) -> frozenset[int]:
+    """The addresses of the other rows of the printed table in force that have the same pattern as this address."""
+    found: set[int] = set()
+    if stand.address is None:
+        return frozenset()
     for _, kind, parts in rec.rows.values():
         for part in parts:
             if (
@@ -420,9 +444,34 @@ def twins(rec: Rec, stand: Standing) -> bool:
             ):
                 mine = encode(part, stand.address, kind)
                 table = part.code["table"]
-                if any(k != str(stand.address) and encode(part, k, kind) == mine for k in table):
-                    return True
-    return False
+                found |= {int(k) for k in table if k != str(stand.address) and encode(part, k, kind) == mine}
+    return frozenset(found)
+
+
+def meanings(rec: Rec, stand: Standing) -> frozenset[int]:
+    """Every address that a pack may stand at, as its pattern is read."""
+    return twins(rec, stand) | (frozenset() if stand.address is None else {stand.address})
+
+
+@cache
+def read_right(rec: Rec, stand: Standing) -> bool:
+    """Whether a pack is where its own record allows one in its part, however its pattern is read."""
+    others = twins(rec, stand)
+    if stand.role == "manager":
+        return others <= manager_addresses(rec, stand.mode)
+    own = rec.manager_at[stand.mode] if rec.made_by == "address" else "none"
+    return others <= rec.allowed - rec.kept and own is not None and not any(str(a) == own for a in others)
+
+
+@cache
+def crowds(present: frozenset[Rec]) -> tuple[Crowd, ...]:
+    """One pack of a record that speaks with one identity, one that has no address of its own, and no more terminators
+    fixed inside than the bus bears.
+    """
+    found = [Crowd({rec: 1}, 1) for rec in present if rec.one_identity]
+    found.append(Crowd({rec: 1 for rec in present if rec.given == "none"}, 1))
+    found.append(Crowd({rec: rec.load for rec in present}, min(MOST_LOAD[rec.kind] for rec in present)))
+    return tuple(found)
 
 
 @cache
@@ -646,11 +695,20 @@ def frames(plant: Plant, link: Wanted) -> Iterator[Frame]:
                     yield from _addressed(present, talk, manager)
 
 
+def _crowded(present: frozenset[Rec], packs: Sequence[Rec]) -> int:
+    """How many of these packs no crowd keeps off a link, the lightest taken first."""
+    on: list[Rec] = []
+    for rec in sorted((r for r in packs if r in present), key=lambda r: (r.load, r.one_identity)):
+        if not any(crowd.passed([*on, rec]) for crowd in crowds(present)):
+            on.append(rec)
+    return len(on)
+
+
 def room(plant: Plant, link: Wanted) -> int:
     """Most packs that any frame of a link can take, wishes and switches apart."""
     return max(
         (
-            min(most_packs(f.manager, f.present), sum(plant.by_id[p].rec in f.present for p in link.packs))
+            min(most_packs(f.manager, f.present), _crowded(f.present, [plant.by_id[p].rec for p in link.packs]))
             for f in frames(plant, link)
         ),
         default=0,
@@ -735,7 +793,7 @@ def on_levels(
         0,
         *(c for w, c in wish if w.what in EARLY),
         0,
-        int(stand.address is not None and twins(pack.rec, stand)),
+        int(bool(twins(pack.rec, stand))),
         *(c for w, c in wish if w.what not in EARLY),
         int(changed and not pack.new and plant.found_links),
         moved,

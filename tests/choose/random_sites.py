@@ -325,6 +325,25 @@ def _mixing(rng: random.Random, records: list[Tree]) -> None:
             record["with"] = said
 
 
+def _crowd(records: list[Tree], packs: int) -> None:
+    """Make some records such that only so many of their packs may share a link: one identity, a terminator inside each,
+    or no address of their own. Drawn from what the record is, so that every other draw stays as it was.
+    """
+    rare = 1.0 if packs <= 8 else 0.3
+    for record in records:
+        rng = random.Random(repr(record))
+        chain = record["buses"]["chain"]
+        if rng.random() < 0.12 * rare:
+            chain["identity"] = "one for all"
+        if "END" not in record["switches"] and rng.random() < 0.25 * rare:
+            chain["termination"] = {"fitted": "always", "ohm": rng.choice(["30", "45", "60", "120"]), "ends": "required"}
+    by_route = [r["addresses"]["chain"] for r in records if r["addresses"]["chain"].get("given") == "by port order"]
+    if by_route and random.Random(repr(records)).random() < 0.25 * rare:
+        for rule in by_route:
+            rule["given"] = "none"
+            del rule["first"]
+
+
 # ---- sites ----------------------------------------------------------------------------------------------------------
 
 
@@ -347,6 +366,7 @@ def random_case(rng: random.Random, least: int, most: int, models: int = 3, link
         for i in range(rng.randint(1, models))
     ]
     _mixing(rng, records)
+    _crowd(records, n)
     names = [f"P{i + 1}" for i in range(n)]
     packs: Tree = {}
     slots = rng.sample(range(1, 2 * n + 1), n)
@@ -591,8 +611,8 @@ def _no_row(name: str) -> Strip:
 def _by_hand(case: Case) -> None:
     for record in _packs(case):
         rule = record["addresses"]["chain"]
-        if rule.get("given") == "by port order":
-            del rule["given"], rule["first"]
+        if rule.pop("given", None) is not None:
+            rule.pop("first", None)
             rule["manager"] = rule["allowed"].split(",")[0]
             record["manager"]["made_by"] = "address"
             top = rule["allowed"].split(", ")[-1]
@@ -779,6 +799,8 @@ INGREDIENTS: dict[str, Strip] = {
     "modes": _one_mode,
     "dialects among packs": _one_dialect,
     "rates": _any_rate,
+    "one identity for all": _drop("buses", "chain", "identity"),
+    "terminators fixed inside": _drop("buses", "chain", "termination"),
     "members at most": _drop("manager", "members_at_most"),
     "nodes": _drop("buses", "chain", "nodes"),
     "gaps forbidden": _gaps,

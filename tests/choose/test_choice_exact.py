@@ -40,6 +40,8 @@ DECIDING = (
     "table with equal rows",
     "numbered by port order",
     "modes",
+    "one identity for all",
+    "terminators fixed inside",
     "members at most",
     "gaps forbidden",
     "kept values",

@@ -8,7 +8,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from interop.circuit.course import Packs, course
-from interop.circuit.joining import decay, inrush, join, join_pair, largest_safe_difference, precharge
+from interop.circuit.joining import (
+    decay,
+    inrush,
+    join,
+    join_pair,
+    largest_safe_difference,
+    largest_safe_differences,
+    precharge,
+)
 from interop.circuit.network import Network, NetworkError
 from interop.circuit.plant import Stage
 from tests.circuit import oracle_transient
@@ -216,3 +224,27 @@ def test_inrush_equals_ngspice(values: tuple[float, float, float, float]) -> Non
     found = inrush(*values)
     theirs = oracle_transient.inrush_peak(volts, ohm, henry, farad, 5 * found.seconds)
     assert found.peak_a == pytest.approx(theirs, rel=1e-3)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_all_devices_at_once_as_each_alone(seed: int) -> None:
+    """One factorisation for all runs gives what closing each run alone gives."""
+    network = ladder(7, seed, spread_v=0.4, crosswise=bool(seed % 2))
+    draw = np.random.default_rng(seed)
+    charge, discharge = draw.uniform(20, 80, 7), draw.uniform(40, 150, 7)
+    charge[seed] = np.nan
+    rows = [network.branches.index(f"run+{k}") for k in range(7)]
+    at_once = largest_safe_differences(network, rows, charge, discharge, {"heron": 3.0})
+    for row, safe in zip(rows, at_once, strict=True):
+        alone = largest_safe_difference(network, row, charge, discharge, {"heron": 3.0})
+        assert (safe.first_higher_v, safe.first_lower_v) == pytest.approx((alone.first_higher_v, alone.first_lower_v),
+                                                                        rel=1e-9)
+        assert (safe.first_higher_by, safe.first_lower_by, safe.not_stated) == (
+            alone.first_higher_by, alone.first_lower_by, alone.not_stated)
+
+
+def test_a_run_that_closes_no_loop_is_named() -> None:
+    network = Network.of(["p", "m", "q"], [("spur", "p", "q", 1e-3)], [("A", "p", "m", 52.0, 0.01),
+                                                                       ("B", "p", "m", 52.0, 0.01)], [])
+    with pytest.raises(NetworkError, match="closing completes no loop.*spur"):
+        largest_safe_differences(network, [0], np.full(2, 50.0), np.full(2, 50.0))
