@@ -60,6 +60,17 @@ class Lines:
         a, b = (stage_end(self.site, end, managers) for end in (cable.a, cable.b))
         return (a, b) if a is not None and b is not None else None
 
+    def in_socket(self, end: StageEnd, taken: set[tuple[str | None, str | None]]) -> StageEnd | None:
+        """An end in a socket: the one that is written, else the first of its port that is free, which is then taken.
+        None where none is left.
+        """
+        if end.socket is not None:
+            return end
+        sockets = self.site.devices[end.device].record.ports[end.port or ""].sockets
+        free = next((one for one in sockets if (end.device, one) not in taken), None)
+        taken.add((end.device, free))
+        return StageEnd(end.device, end.port, free) if free is not None else None
+
     def carried(self, cable: Cable) -> bool:
         """Whether a cable carries a line alone, as far as anybody can tell: by its ports, or by what it joins. One of
         which nobody says what it joins counts where its ports have a line in common.
@@ -124,12 +135,16 @@ def line_cables(lines: Lines, leads: Sequence[Cable], used: Collection[tuple[str
 
     ``used``: sockets that the other cables of the plan need.
     """
+    taken = {*used, *((end.device, end.socket) for lead in leads for end in (lead.a, lead.b))}
     for lead in leads:
         ends = lines.ends(lead)
         if ends is None or {(e.device, e.socket) for e in ends} & set(used) or not lines.carried(lead):
             continue
-        planned = Planned(lead.id, *ends, None, "straight", (), LINE, lead.length_m, lead.at)
-        pins = known_pins(lines.site, lead, *ends)
+        a, b = (lines.in_socket(end, taken) for end in ends)
+        if a is None or b is None:
+            continue
+        planned = Planned(lead.id, a, b, None, "straight", (), LINE, lead.length_m, lead.at)
+        pins = known_pins(lines.site, lead, a, b)
         chosen = _kept(lines, planned, pins) if pins is not None else None
         if chosen is None and (pins is not None or lines.surely(lead)):
             chosen = _chosen(lines, planned)

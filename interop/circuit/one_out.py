@@ -50,8 +50,8 @@ class OneOut:
     ``element``: number of the pack or branch (cases,); ``state``: of the pack, OPEN for branches; ``kind``: a `Kind`
     each. ``worst_pack``, ``worst_a`` [A], ``worst_part``: (cases, worst), the packs with the greatest part of their
     limits, -1 and NaN where there are fewer. ``port``: (cases, width), the ports of the case's own bank, -1 for none,
-    with ``port_v`` [V], ``port_lost`` (draws and is fed no more) and ``port_low`` (below its cut-off). Other banks are
-    not touched by a case. ``fresh``: how many cases were solved afresh.
+    with ``port_v`` [V], ``port_lost`` (draws and is not fed) and ``port_low`` (below its cut-off); a port that nothing
+    fed before belongs to the banks of both its sides. Other banks are not touched by a case. ``fresh``: how many cases were solved afresh.
     """
 
     network: Network
@@ -126,7 +126,9 @@ class _Cases:
         network = solver.network
         self.trial, self.settled = solver.settle(Laws.of(draws))
         self.changes = Changes(self.trial)
-        count, width = len(packs) + len(branches), max(self.trial.seen.lanes.shape[1], 1)
+        self.dead = self._dead_ports()
+        count = len(packs) + len(branches)
+        width = max(self.trial.seen.lanes.shape[1] + max(map(len, self.dead.values()), default=0), 1)
         worst, ports = (count, limits.worst), (count, width)
         self.out = OneOut(
             network, np.array([*(pack for pack, _ in packs), *branches], dtype=np.int64), np.arange(count) < len(packs),
@@ -136,6 +138,15 @@ class _Cases:
             np.full(ports, -1), np.full(ports, np.nan), np.zeros(ports, bool), np.zeros(ports, bool))
         self.of_case = self.out.element + np.where(self.out.is_pack, len(network.branches), 0)
         self.afresh = np.zeros(count, bool)
+
+    def _dead_ports(self) -> dict[int, list[int]]:
+        """By part: the ports that draw with one side there and nothing that joins it to the other."""
+        out: dict[int, list[int]] = {}
+        network, part = self.solver.network, self.trial.seen.factored.part
+        for port in np.flatnonzero(self.trial.seen.dead & self.trial.laws.demanding).tolist():
+            for side in {int(part[network.port_plus[port]]), int(part[network.port_minus[port]])}:
+                out.setdefault(side, []).append(port)
+        return out
 
     def run(self) -> OneOut:
         out, solver = self.out, self.solver
@@ -220,12 +231,12 @@ class _Cases:
             volts, lost = np.where(gone, np.nan, volts), np.broadcast_to(
                 gone & (self.trial.laws.demanding[lane] & (lane >= 0)), volts.shape)
         amps = np.where(met.held[:, None], changed.pack_a, np.nan)
-        self._note(cases, row, changed.part, amps, volts, lost)
+        self._note(cases, row, changed.part, lane, amps, volts, lost)
 
-    def _note(self, cases: NDArray[np.int64], row: NDArray[np.int64], part: int, amps: NDArray[np.float64],
-              volts: NDArray[np.float64], lost: NDArray[np.bool_]) -> None:
+    def _note(self, cases: NDArray[np.int64], row: NDArray[np.int64], part: int, lane: NDArray[np.int64],
+              amps: NDArray[np.float64], volts: NDArray[np.float64], lost: NDArray[np.bool_]) -> None:
         out, limits, laws = self.out, self.limits, self.trial.laws
-        lane, packs, width = self.changes.lane(part), self.changes.packs(part), volts.shape[1]
+        packs, width = self.changes.packs(part), volts.shape[1]
         draws = laws.demanding[lane] & (laws.power_w[lane] + laws.current_a[lane] > 0) & (lane >= 0) & ~lost
         low = draws & (volts < limits.cut_off_v[lane]) if len(lane) else np.zeros(volts.shape, bool)
         collapsed = np.isnan(amps).any(axis=1) | (np.isnan(volts) & draws).any(axis=1)
@@ -251,12 +262,12 @@ class _Cases:
     def _tell(self, case: int, solution: Solution) -> None:
         """Note a whole solution."""
         part = int(self.changes.part[self.changes.a[self.of_case[case]]])
-        lane = self.changes.lane(part)
+        lane = np.append(self.changes.lane(part), np.array(self.dead.get(part, ()), dtype=np.int64))
         volts = np.where(lane >= 0, solution.port_v[lane], np.nan) if len(lane) else np.zeros(0)
         about = solution.outcome.about if solution.outcome.kind == Kind.NO_PATH else ()
         lost = np.array([port >= 0 and self.solver.network.ports[port] in about for port in lane], dtype=bool)
-        self._note(np.array([case]), np.zeros(1, np.int64), part, solution.pack_a[self.changes.packs(part)][None, :],
-                   volts[None, :], lost[None, :])
+        self._note(np.array([case]), np.zeros(1, np.int64), part, lane,
+                   solution.pack_a[self.changes.packs(part)][None, :], volts[None, :], lost[None, :])
         if solution.outcome.kind == Kind.UNSETTLED:
             self.out.kind[case] = Kind.UNSETTLED
         elif lost.any():

@@ -163,11 +163,13 @@ def _alike(stage: Stage) -> Iterator[Hit]:
         if group.alike:
             pins = tuple(dict.fromkeys(f.first.spot.pin for f in group.faults))
             records = ", ".join(dict.fromkeys(stage.device(name).record.id for name in group.about))
+            what = "pack" if any(name in stage.packs for name in group.about) else "device"
             yield broken(
                 group.about,
                 f"{group.head()}: pin{'s' if len(pins) > 1 else ''} {', '.join(sorted(pins))} of {records} "
-                f"{'are' if len(pins) > 1 else 'is'} joined to the same pin of the next pack, without stated function",
-                "Keep these leads between packs of this record only.",
+                f"{'are' if len(pins) > 1 else 'is'} joined to the same pin of the next {what}, without stated "
+                "function",
+                f"Keep these leads between {what}s of this record only.",
                 facts=pin_facts(stage, group.faults),
             )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from math import floor
 
 from interop.circuit.cascade import End, What
 from interop.circuit.faulted import Fault, bank_faults, can_break, highest_v
@@ -109,8 +110,12 @@ def _one_out(stage: Stage) -> Iterator[Hit]:
         if found is None or not bad:
             continue
         first = bad[0]
+        pack = next((row for row in bad if row.is_pack), None)
         about = tuple(dict.fromkeys((*(row.name for row in bad if row.is_pack), *_about(first))))
-        yield broken(about, f"{_lost_words(first)}{_ending(first)} {_safe(found)}",
+        text = f"{_lost_words(first)}{_ending(first)}"
+        if pack is not None and pack is not first:
+            text += f" {_lost_words(pack)}{_ending(pack)}"
+        yield broken(about, f"{text} {_safe(found)}",
                      "Keep the load below that, add packs, or lower the highest load.",
                      got=figure(round(first.amps, 1), "A"), limit=_limit_of(first), facts=_steps_used(found))
 
@@ -147,7 +152,7 @@ def _ending(row: Lost) -> str:
 def _safe(found: Losses) -> str:
     if found.safe_w is None:
         return ""
-    return f"The largest load that any one pack may leave is {found.safe_w / 1000:.1f} kW."
+    return f"The largest load that any one pack may leave is {floor(found.safe_w / 100) / 10:.1f} kW."
 
 
 def _steps_used(found: Losses) -> tuple[FactUsed, ...]:

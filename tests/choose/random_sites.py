@@ -323,22 +323,27 @@ def _mixing(rng: random.Random, records: list[Tree]) -> None:
             said.append(item)
         if said:
             record["with"] = said
+    apart = random.Random(repr(records))  # so that every other draw stays as it is
+    for item in (item for record in records for item in record.get("with", []) if apart.random() < 0.1):
+        item["same_link"] = "no"
 
 
-def _crowd(records: list[Tree], packs: int) -> None:
-    """Make some records such that only so many of their packs may share a link: one identity, a terminator inside each,
-    or no address of their own. Drawn from what the record is, so that every other draw stays as it was.
+def _crowd(rng: random.Random, records: list[Tree], packs: int) -> None:
+    """Make records such that only so many of their packs may share a link: one identity, a terminator inside each, or
+    no address of their own. Few reasons are left for other packs to be off the link.
     """
-    rare = 1.0 if packs <= 8 else 0.3
+    what = rng.choice(["identity", "terminators", "terminators", "both"])
+    ohms = ["30", "45", "60"] if packs <= 8 else ["45", "60", "120"]
     for record in records:
-        rng = random.Random(repr(record))
         chain = record["buses"]["chain"]
-        if rng.random() < 0.12 * rare:
+        if what != "terminators" and rng.random() < 0.7:
             chain["identity"] = "one for all"
-        if "END" not in record["switches"] and rng.random() < 0.25 * rare:
-            chain["termination"] = {"fitted": "always", "ohm": rng.choice(["30", "45", "60", "120"]), "ends": "required"}
+        if what != "identity" and "END" not in record["switches"] and rng.random() < 0.8:
+            chain["termination"] = {"fitted": "always", "ohm": rng.choice(ohms), "ends": "required"}
+        record["manager"].pop("members_at_most", None)
+        chain.pop("nodes", None)
     by_route = [r["addresses"]["chain"] for r in records if r["addresses"]["chain"].get("given") == "by port order"]
-    if by_route and random.Random(repr(records)).random() < 0.25 * rare:
+    if by_route and rng.random() < 0.5:
         for rule in by_route:
             rule["given"] = "none"
             del rule["first"]
@@ -347,8 +352,12 @@ def _crowd(records: list[Tree], packs: int) -> None:
 # ---- sites ----------------------------------------------------------------------------------------------------------
 
 
-def random_case(rng: random.Random, least: int, most: int, models: int = 3, links: int = 2) -> Case:
-    """Draw a case of ``least`` to ``most`` packs of at most ``models`` records on at most ``links`` links."""
+def random_case(
+    rng: random.Random, least: int, most: int, models: int = 3, links: int = 2, *, crowd: bool = False
+) -> Case:
+    """Draw a case of ``least`` to ``most`` packs of at most ``models`` records on at most ``links`` links; ``crowd``:
+    only so many of them may share a link.
+    """
     n = rng.randint(least, most)
     width = 3 if n <= 6 else max(4, (n + 3).bit_length())
     hows = ["binary", "binary", "table", "flag", "menu", "wheel"]
@@ -366,7 +375,8 @@ def random_case(rng: random.Random, least: int, most: int, models: int = 3, link
         for i in range(rng.randint(1, models))
     ]
     _mixing(rng, records)
-    _crowd(records, n)
+    if crowd:
+        _crowd(rng, records, n)
     names = [f"P{i + 1}" for i in range(n)]
     packs: Tree = {}
     slots = rng.sample(range(1, 2 * n + 1), n)
@@ -628,6 +638,13 @@ def _by_hand(case: Case) -> None:
             }
 
 
+def _numbered(case: Case) -> None:
+    for record in _packs(case):
+        rule = record["addresses"]["chain"]
+        if rule.get("given") == "none":
+            rule |= {"given": "by port order", "first": "manager"}
+
+
 def _no_shift(case: Case) -> None:
     for _, part in _parts(case):
         if "number" in part.get("code", {}):
@@ -801,6 +818,7 @@ INGREDIENTS: dict[str, Strip] = {
     "rates": _any_rate,
     "one identity for all": _drop("buses", "chain", "identity"),
     "terminators fixed inside": _drop("buses", "chain", "termination"),
+    "no address of its own": _numbered,
     "members at most": _drop("manager", "members_at_most"),
     "nodes": _drop("buses", "chain", "nodes"),
     "gaps forbidden": _gaps,

@@ -339,9 +339,9 @@ def test_tide_gauge_the_cable_to_the_weir_is_crossed_by_name() -> None:
 
 
 @pytest.mark.parametrize(("name", "stops"), [
-    ("ferry-landing", {"device-polarised", "power-not-judged"}),
+    ("ferry-landing", {"device-polarised", "pack-passes-its-limit", "power-not-judged"}),
     ("lock-house", {"device-polarised", "power-not-judged"}),
-    ("tide-gauge", {"power-not-judged"}),
+    ("tide-gauge", {"pack-passes-its-limit", "power-not-judged"}),
 ])  # fmt: skip
 def test_settings_are_issued_and_joining_is_not(name: str, stops: set[str]) -> None:
     """Nothing is broken; what cannot be told keeps joining shut: whether tarn-a's breaker is polarised."""
@@ -349,3 +349,24 @@ def test_settings_are_issued_and_joining_is_not(name: str, stops: set[str]) -> N
     found = [one for one in plan(name)["findings"] if one["level"] == "stop"]
     assert {one["rule"] for one in found} == stops
     assert {one["verdict"] for one in found} == {"cannot-tell"}
+
+
+def test_the_demo_with_its_largest_pack_out() -> None:
+    """Who is overloaded, by how much, what trips next, and which load is safe; by power.md §5.
+
+    By hand: packs at the end of their leads in parallel, the ways to the inverters common: with C1 out C2 carries its
+    part of 371 A, its conductance over the sum of the others, 103 A of 100 A.
+    """
+    bank = plan("ferry-landing")["power"]["banks"][0]
+    (row,) = [one for one in bank["one_out"]["cases"] if one["out"] == "C1"]
+    assert (row["nearest"], row["amps"], row["part"]) == ("C2", 103.2, 1.032)
+    assert row["then"] == [[10.0, "C2", "opens on discharge current"]]
+    assert row["end"] == "load carried"
+    assert bank["one_out"]["safe_w"] == 15_960
+    (found,) = [one for one in plan("ferry-landing")["findings"] if one["rule"] == "one-out-overloads-the-rest"]
+    assert found["about"] == ["C1", "C2"]
+    assert found["text"] == (
+        "If fuse-500 in the plus of left is out at the highest load, C2 carries 186.1 A, 186% of its limit. Then C1, C2 "
+        "open, and the load is dark after 10 s. If C1 is out at the highest load, C2 carries 103.2 A, 103% of its limit. "
+        "Then C2 opens, and the load is still carried after 10 s. The largest load that any one pack may leave is "
+        "15.9 kW.")
