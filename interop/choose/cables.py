@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -112,7 +112,7 @@ def _chain(naming: Naming) -> Routed | Blocked:
     wanted = [cable for cable in site.cables if naming.may_hop(cable)]
     hops = None if choice.link.propose_cables else site_hops(choice.link, members, wanted, choice.manager, beside)
     if hops is None:
-        proposed = _proposed_hops(naming)
+        proposed = _standing_row(naming, beside) or _proposed_hops(naming)
         if proposed is None:
             return Blocked(_kinds(naming), _probe(naming))
         hops = proposed
@@ -120,13 +120,31 @@ def _chain(naming: Naming) -> Routed | Blocked:
     ports = {p: _chain_ports(naming, p) for p in row}
     kept, records = _kept_for_reports(naming, hops, ports), {p: naming.record(p) for p in row}
     ends = sockets_along(hops, records, ports, kept, directed=not _manager_anywhere(naming))
-    cables = [_planned(naming, hop, a, b, i) for i, (hop, (a, b)) in enumerate(zip(hops, ends, strict=True), 1)]
+    made = [_planned(naming, hop, a, b, i) for i, (hop, (a, b)) in enumerate(zip(hops, ends, strict=True), 1)]
+    cables = list(_told_apart(naming, made))
     naming.taken |= {(e.device, e.socket) for c in cables for e in (c.a, c.b) if e.device in beside and e.socket}
     lone = next((end.device for pair in ends for end in pair if end.socket is None and end.device not in beside), None)
     if lone is not None:
         return Blocked(_kinds(naming), None, lone)
     path = shape_of(row, [(hop.first, hop.second) for hop in hops]).kind == "path" and not set(members) - set(row)
     return Routed(tuple(p for p in row if p not in beside) if path else members, tuple(cables), path)
+
+
+def _standing_row(naming: Naming, beside: Sequence[str]) -> tuple[Hop, ...] | None:
+    """The installed row where a controller stands inside it and it reaches every pack; None otherwise.
+
+    A row of packs alone would put the controller at an end: cables that serve would change, and so would the ends.
+    """
+    choice = naming.choice
+    leads = [cable for cable in naming.site.found_cables or () if naming.may_hop(cable)]
+    hops = site_hops(choice.link, choice.members, leads, choice.manager, beside) or ()
+    pairs = [(hop.first, hop.second) for hop in hops]
+    ends = [name for pair in pairs for name in pair]
+    if set(choice.members) - set(ends) or not any(ends.count(one) > 1 for one in beside):
+        return None
+    if shape_of(tuple(dict.fromkeys(ends)), pairs).kind != "path":
+        return None
+    return tuple(replace(hop, cable=None, lead=hop.cable) for hop in hops)
 
 
 def _chain_ports(naming: Naming, name: str) -> tuple[tuple[str, str], ...]:
@@ -206,6 +224,15 @@ def _planned(naming: Naming, hop: Hop, a: StageEnd, b: StageEnd, number: int) ->
     return Planned(cable.id, a, b, None, "straight", (), carries, cable.length_m, cable.at, None, hop.bridged, cable)
 
 
+def _told_apart(naming: Naming, cables: Sequence[Planned]) -> Iterator[Planned]:
+    """The cables with names of their own: two can lead to one controller."""
+    seen: Counter[str] = Counter()
+    for cable in cables:
+        seen[cable.id] += 1
+        number = seen[cable.id]
+        yield cable if number == 1 else replace(cable, id=new_name(naming.site, f"{cable.id}-{number}"))
+
+
 def _pack_first(naming: Naming, a: StageEnd, b: StageEnd) -> tuple[StageEnd, StageEnd]:
     """The ends of a cable with a controller's last."""
     kinds = [naming.site.devices[end.device].kind for end in (a, b)]
@@ -216,7 +243,7 @@ def _proposed_hops(naming: Naming) -> tuple[Hop, ...] | None:
     choice, site = naming.choice, naming.site
     devices = [site.devices[p] for p in choice.members]
     pairs = {frozenset((c.a.device, c.b.device)) for c in site.found_cables or () if c.a.device and c.b.device}
-    leads = {pair: best_lead(naming, *sorted(pair)) for pair in pairs if pair <= set(choice.members)}
+    leads = {pair: best_lead(naming, *sorted(pair)) for pair in pairs if len(pair) == 2 and pair <= set(choice.members)}
     order = propose_order(
         devices,
         choice.manager,
@@ -356,8 +383,12 @@ def _reports(naming: Naming, row: Routed, used: set[tuple[str, str | None]]) -> 
 
 
 def _report_end(naming: Naming, device: str, cable: Cable | None, taken: set[str]) -> StageEnd:
+    """The end of a cable towards a controller: as written, else in a socket that is free today, else in any."""
     record = naming.record(device)
-    candidates = [c for c in bus_ports(record, naming.report_buses(device), naming.mode(device)) if c[1] not in taken]
+    held = {end.socket for other in naming.site.found_cables or () if cable is None or other.id != cable.id
+            for end in (other.a, other.b) if end.device == device}  # fmt: skip
+    every = bus_ports(record, naming.report_buses(device), naming.mode(device))
+    candidates = sorted((c for c in every if c[1] not in taken), key=lambda c: c[1] in held)
     end = None
     for one, other in ((cable.a, cable.b), (cable.b, cable.a)) if cable is not None else ():
         if one.device == device or (one.device is None and other.device != device):
@@ -372,6 +403,6 @@ def _report_end(naming: Naming, device: str, cable: Cable | None, taken: set[str
     if end is not None and end.socket is not None:
         return naming.placed(device, end)
     if end is not None and end.port is not None and end.port in record.ports:
-        sockets = [s for s in record.ports[end.port].sockets if s not in taken]
+        sockets = sorted((s for s in record.ports[end.port].sockets if s not in taken), key=lambda s: s in held)
         return StageEnd(device, end.port, sockets[0] if sockets else None)
     return StageEnd(device, *candidates[0]) if candidates else StageEnd(device, None, None)

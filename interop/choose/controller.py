@@ -17,11 +17,12 @@ from interop.wiring.busbar import ChargeWindow, charge_window, highest, lowest
 
 if TYPE_CHECKING:
     from interop.circuit.converters import Converter
+    from interop.circuit.lasting import Ends
     from interop.circuit.picture import Picture
     from interop.records.models import Record
     from interop.site.site import Device
 
-__all__ = ["Setting", "controller_settings"]
+__all__ = ["Setting", "controller_settings", "course_ends"]
 
 _TOLERANCE = 0.005
 """Tolerance of a charge voltage that no record states, as a share (power.md §9)."""
@@ -73,6 +74,22 @@ def controller_settings(picture: Picture) -> dict[str, tuple[Setting, ...]]:
     return found
 
 
+def course_ends(picture: Picture) -> Ends:
+    """Return where a discharge and a charge end by these settings: the highest low limit, the lowest charge voltage."""
+    from interop.circuit.lasting import Ends
+
+    lows, tops = [], []
+    for settings in controller_settings(picture).values():
+        for one in settings:
+            if one.name == "stop discharge below":
+                lows.append(one.plain)
+            elif one.name == "charge voltage":
+                tops.append(one.plain)
+    known = [[value for value in values if isinstance(value, float)] for values in (lows, tops)]
+    return Ends(max(known[0]) if known[0] and len(known[0]) == len(lows) else None,
+                min(known[1]) if known[1] and len(known[1]) == len(tops) else None)
+
+
 def _records(packs: Sequence[Device]) -> tuple[Record, ...]:
     return tuple({d.record.id: d.record for d in packs}.values())
 
@@ -102,6 +119,9 @@ def _charge_v(picture: Picture, one: Converter, window: ChargeWindow) -> Setting
     """Top of the window less the tolerance of the charger, rounded down to a tenth."""
     if window.top is None:
         return Setting("charge voltage", None, "no pack states a charge voltage")
+    silent = [record.id for record, path in window.missing if path == "cells.charge_v"]
+    if silent:
+        return Setting("charge voltage", None, f"the charge voltage of {', '.join(silent)} is not stated")
     share = highest(one.spot.device.record.converter.voltage_tolerance)
     tolerance = _TOLERANCE if share is None else share
     volts = math.floor(window.top.volts / (1 + tolerance) * 10 + 1e-9) / 10

@@ -25,6 +25,9 @@ from interop.wiring.stage import StageEnd, stage_end
 
 __all__ = ["Lines", "leads_between_others", "line_cables", "wanted_others"]
 
+Spot = tuple[str | None, str | None]
+"""A device and a socket of it, as far as they are written."""
+
 
 class Lines:
     """Which cables carry a line alone. ``namings``: the links of the plan; a cable between sockets of the bus of one of
@@ -60,7 +63,7 @@ class Lines:
         a, b = (stage_end(self.site, end, managers) for end in (cable.a, cable.b))
         return (a, b) if a is not None and b is not None else None
 
-    def in_socket(self, end: StageEnd, taken: set[tuple[str | None, str | None]]) -> StageEnd | None:
+    def in_socket(self, end: StageEnd, taken: set[Spot]) -> StageEnd | None:
         """An end in a socket: the one that is written, else the first of its port that is free, which is then taken.
         None where none is left.
         """
@@ -77,7 +80,7 @@ class Lines:
         """
         ends = self.ends(cable)
         faces = [self.face(end) for end in ends or ()]
-        if ends is None or None in faces:
+        if ends is None or None in faces or ends[0].device == ends[1].device:
             return False
         one, other = (face for face in faces if face is not None)
         if line_only(one, other):
@@ -106,14 +109,16 @@ def wanted_others(lines: Lines, left: Collection[str]) -> tuple[Planned, ...]:
     plan.
     """
     found = []
+    taken: set[Spot] = {(end.device, end.socket) for cable in lines.site.cables for end in lines.ends(cable) or ()}
     for cable in lines.site.cables:
         ends = lines.ends(cable)
         if cable.id not in left or ends is None:
             continue
         line = lines.carried(cable)
-        planned = Planned(cable.id, *ends, None, "straight", (), LINE if line else "", cable.length_m, cable.at,
+        a, b = (lines.in_socket(end, taken) or end for end in ends) if line else ends
+        planned = Planned(cable.id, a, b, None, "straight", (), LINE if line else "", cable.length_m, cable.at,
                           wanted=cable)  # fmt: skip
-        pins = known_pins(lines.site, cable, *ends)
+        pins = known_pins(lines.site, cable, a, b)
         if pins is not None or not line:
             found.append(_written(lines.site, planned, pins))
         else:
@@ -135,7 +140,7 @@ def line_cables(lines: Lines, leads: Sequence[Cable], used: Collection[tuple[str
 
     ``used``: sockets that the other cables of the plan need.
     """
-    taken = {*used, *((end.device, end.socket) for lead in leads for end in (lead.a, lead.b))}
+    taken: set[Spot] = {*used, *((end.device, end.socket) for lead in leads for end in (lead.a, lead.b))}
     for lead in leads:
         ends = lines.ends(lead)
         if ends is None or {(e.device, e.socket) for e in ends} & set(used) or not lines.carried(lead):

@@ -26,10 +26,10 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
 
-__all__ = ["CourseLimit", "bank_limit_over_course"]
+__all__ = ["SCAN", "WITHIN", "CourseLimit", "bank_limit_over_course"]
 
-_SCAN = 8
-_WITHIN = 4e-4
+SCAN = 8
+WITHIN = 4e-4
 """The bracket is closed to this, and the result stays as much below it: so it is within 0.1 %, on the safe side."""
 
 
@@ -54,13 +54,14 @@ class CourseLimit:
 
 def bank_limit_over_course(network: Network, packs: Packs, limits: Limits, end_v: float, way: int, *,
                            split: ArrayLike | None = None, sense: int = 0, closed: Flags | None = None,
-                           drop_v: float = 0.0, tolerance: float = TOLERANCE) -> CourseLimit:
+                           drop_v: float = 0.0, tolerance: float = TOLERANCE, within: float = WITHIN,
+                           scan: int = SCAN) -> CourseLimit:
     """Return the bank limit from the packs' charge states until the sensed port reaches ``end_v`` [V].
 
     ``way``: 1 for discharge down to the low limit, -1 for charge up to the high limit. Packs that empty or fill before
-    that block as their stops say, and the rest carry on. Every smaller total was found to hold on a grid of eighths of
-    the limit at the start; the root between is within 0.1 %, on the safe side. A limit that is not a number is not
-    judged: see ``start.not_stated``. Raises as `interop.circuit.course.course`.
+    that block as their stops say, and the rest carry on. Every smaller total was found to hold on a grid of ``scan``
+    steps up to the limit at the start; the root between is closed to ``within``, on the safe side. A limit that is
+    not a number is not judged: see ``start.not_stated``. Raises as `interop.circuit.course.course`.
     """
     if way not in {1, -1}:
         raise ValueError(f"way is 1 for discharge or -1 for charge, got {way}")
@@ -80,8 +81,8 @@ def bank_limit_over_course(network: Network, packs: Packs, limits: Limits, end_v
     if not np.isfinite(bounded).any() and np.isinf(most):
         return CourseLimit(np.inf, None, None, np.inf, (), "", start)
     top = most if np.isfinite(most) else float(bounded[np.isfinite(bounded)].sum())
-    low, high, over = _bracket(played, top)
-    while over is not None and high - low > _WITHIN * high:
+    low, high, over = _bracket(played, top, scan)
+    while over is not None and high - low > within * high:
         middle = (low + high) / 2
         tried = played(middle)
         if tried.first_over is None:
@@ -93,16 +94,16 @@ def bank_limit_over_course(network: Network, packs: Packs, limits: Limits, end_v
         who, when = (first[0], 0.0) if first else (None, None)
         return CourseLimit(most, who, when, most, first, _ended(played(top)), start)
     who = Element("pack", event.pack, network.packs[event.pack])
-    low *= 1 - _WITHIN
+    low *= 1 - within
     return CourseLimit(low, who, event.hours, most, first, _ended(played(low)) if low > 0 else "", start)
 
 
-def _bracket(played: Callable[[float], Course], top: float) -> tuple[float, float, Course | None]:
+def _bracket(played: Callable[[float], Course], top: float, scan: int) -> tuple[float, float, Course | None]:
     """The last of a rising grid that holds, the first that does not, and its course; None: the whole grid holds."""
     low = 0.0
-    for k in range(1, _SCAN + 1):
+    for k in range(1, scan + 1):
         # at the limit of the first instant itself somebody stands exactly at his limit: a hair below it
-        amp = top * k / _SCAN * (1 - 1e-6)
+        amp = top * k / scan * (1 - 1e-6)
         tried = played(amp)
         if tried.first_over is not None:
             return low, amp, tried

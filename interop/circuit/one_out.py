@@ -51,7 +51,8 @@ class OneOut:
     each. ``worst_pack``, ``worst_a`` [A], ``worst_part``: (cases, worst), the packs with the greatest part of their
     limits, -1 and NaN where there are fewer. ``port``: (cases, width), the ports of the case's own bank, -1 for none,
     with ``port_v`` [V], ``port_lost`` (draws and is not fed) and ``port_low`` (below its cut-off); a port that nothing
-    fed before belongs to the banks of both its sides. Other banks are not touched by a case. ``fresh``: how many cases were solved afresh.
+    fed before belongs to the banks of both its sides. Other banks are not touched by a case. ``fresh``: how many
+    cases were solved afresh.
     """
 
     network: Network

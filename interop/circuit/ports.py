@@ -33,6 +33,8 @@ _NEAR = 1e-9
 """Volts and amperes by which a mode may be passed."""
 _AWAY = 1e3
 """So many times the voltage without draw is no operating point: Newton then ends in rounding, not in a balance."""
+_BALANCE = 1e-12
+"""Above rounding: so much must be left of the part that falls where a source was given in excess."""
 _FINEST, _COARSE = 2.0**-32, 2.0**-12
 """Parts of the powers to which the edge of a collapse is sought."""
 
@@ -182,16 +184,17 @@ def _newton(open_v: NDArray[np.float64], z: NDArray[np.float64], laws: Laws, mod
             break
         zr, hr = z[rows], hold[rows]
         volts = open_v[rows] - _times(zr, amps[rows])
-        fallen = (powered[rows] & ~(volts > 0)).any(axis=1)
-        drawn, slope = _law(np.where(volts > 0, volts, 1.0) if fallen.any() else volts, laws.rows(rows), mode[rows])
+        lost = (powered[rows] & ~(volts > 0)).any(axis=1) | _away(open_v[rows], volts, laws.rows(rows))
+        volts = np.where(lost[:, None], 1.0, volts)
+        drawn, slope = _law(volts, laws.rows(rows), mode[rows])
         miss = np.where(hr, volts - held_v[rows], drawn - amps[rows])
         slopes = unit + slope[:, :, None] * zr
         slopes = np.where(hr[:, :, None], zr + _TIE_OHM * unit, slopes)
         step, regular = _solved(slopes, miss)
         amps[rows] += step
         size = np.abs(amps[rows]).max(axis=1, initial=1.0)
-        done[rows] = regular & ~fallen & (np.abs(step).max(axis=1, initial=0.0) <= 1e-12 * size)
-        going[rows] = regular & ~fallen & ~done[rows]
+        done[rows] = regular & ~lost & (np.abs(step).max(axis=1, initial=0.0) <= 1e-12 * size)
+        going[rows] = regular & ~lost & ~done[rows]
     volts = open_v - _times(z, amps)
     done |= going & _close(open_v, amps, volts, laws, mode)  # at the very edge Newton creeps: the residual decides
     positive = (volts > 0) | ~(powered | (laws.current_a > 0))
@@ -238,18 +241,27 @@ def _solved(matrices: NDArray[np.float64], right: NDArray[np.float64],
 
 def _definite(z: NDArray[np.float64], volts: NDArray[np.float64], laws: Laws, hold: NDArray[np.bool_],
               ) -> NDArray[np.bool_]:
-    """Whether unit - sqrt(D) Z sqrt(D) is positive definite, D what falls with the voltage, held ports taken out."""
+    """Whether unit - sqrt(D) Z sqrt(D) is positive definite, D what falls with the voltage, held ports taken out.
+
+    Where a source was given in excess, taking its current out again leaves nothing definite by itself: there the powers
+    that are fed in count too, because only they fall as the voltage rises.
+    """
+    upheld = np.asarray((laws.shunt_s > 0).any(axis=1))
+    power = np.where(upheld[:, None], laws.power_w, np.maximum(laws.power_w, 0.0))
     with np.errstate(all="ignore"):
-        falling = np.where(hold, 0.0, np.maximum(laws.power_w, 0.0) / volts**2 + laws.shunt_s)
+        falling = np.where(hold, 0.0, power / volts**2 + laws.shunt_s)
     falling = np.where(np.isfinite(falling), falling, 0.0)
     if hold.any():
         z = _held_out(z, hold)
-    sure: NDArray[np.bool_] = (np.abs(z) * falling[:, None, :]).sum(axis=2).max(axis=1, initial=0.0) < 1
-    doubtful = np.flatnonzero(~sure)
+    most: NDArray[np.float64] = (np.abs(z) * np.abs(falling)[:, None, :]).sum(axis=2).max(axis=1, initial=0.0)
+    sure: NDArray[np.bool_] = np.less(most, 1.0)
+    doubtful = np.flatnonzero(~sure & ~upheld)
     if len(doubtful):
         root = np.sqrt(falling[doubtful])
         inner = np.eye(z.shape[1]) - root[:, :, None] * z[doubtful] * root[:, None, :]
         sure[doubtful] = np.linalg.eigvalsh((inner + inner.transpose(0, 2, 1)) / 2)[:, 0] > 0
+    for row in np.flatnonzero(upheld).tolist():  # unit - Z D has the same signs
+        sure[row] = np.linalg.eigvals(np.eye(z.shape[1]) - z[row] * falling[row]).real.min() > _BALANCE
     return sure
 
 

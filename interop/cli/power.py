@@ -22,12 +22,12 @@ def command(site: Path, as_json: bool, limit: int) -> Status:
     from interop.site.load import load_site
 
     read = load_site(site, limit * 1_000_000, rule_names)
+    from interop.choose.plan import decide, planned_stage
     from interop.circuit.bank import undrawn
     from interop.circuit.picture import pictures
     from interop.documents.power import power_dict
-    from interop.wiring.stage import as_wanted
 
-    stage = as_wanted(read)
+    stage = planned_stage(decide(read))
     drawn = pictures(stage)
     lost = [(bank, undrawn(stage, bank)) for bank in stage.banks if undrawn(stage, bank)]
     if as_json:

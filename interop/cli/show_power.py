@@ -56,6 +56,7 @@ def _bank(page: Page, bank: dict[str, Any], packs: dict[str, Any]) -> None:
                    [_device(name, carry.get(name), faults.get(name)) for name in dict.fromkeys((*carry, *faults))],
                    whole=(1, 2, 3, 4, 5))
     _one_out(page, bank["one_out"])
+    _over_time(page, bank["over_time"])
     _joining(page, bank)
     page.line("Taken for granted, because nobody stated it:", "bold")
     told: dict[tuple[str, str, str], list[str]] = {}
@@ -86,6 +87,30 @@ def _one_out(page: Page, found: dict[str, Any] | None) -> None:
                 for one in found["cases"][:_MOST_OUT]], whole=(2, 3))
     if found["safe_w"] is not None:
         page.line(f"Safe load, whichever one pack is out: {found['safe_w']:,.0f} W.")
+
+
+def _over_time(page: Page, found: dict[str, Any]) -> None:
+    page.line("Over time", "bold")
+    if found["not_told"]:
+        page.line(f"not known: {named(found['not_told'])}", indent=4)
+        return
+    before, after = found["endurance"]["before"], found["endurance"]["after"]
+    if after is not None:
+        was = "" if before is None else f"; without the new packs {before['hours']:g} h, {before['usable_kwh']:g} kWh"
+        page.line(f"From 95 %, {after['load_w']:,} W of DC power last {after['hours']:g} h, {after['usable_kwh']:g} kWh"
+                  f"{was}.", indent=4)
+    if found["highest_load"] is not None:
+        page.line(f"The highest load lasts {found['highest_load']['hours']:g} h.", indent=4)
+    full = found["end_of_charge"]
+    if full is not None:
+        short = [f"{name} {one['charge_percent']:g} %" for name, one in full["packs"].items()
+                 if one["charge_percent"] < 95]
+        page.line(f"From 10 %, charge ends after {full['hours']:g} h; "
+                  + (f"not full then: {', '.join(short)}." if short else "every pack is full then."), indent=4)
+    for one in found["display"] or ():
+        low, high = one["error_percent"]
+        page.line(f"What {one['manager']} shows ({one['rule']} of {named(one['packs'])}) lies {low:+g} to {high:+g} "
+                  f"points from the charge state of the whole bank, over {one['days']} days.", indent=4)
 
 
 def _joining(page: Page, bank: dict[str, Any]) -> None:
@@ -128,6 +153,8 @@ def _limit(way: str, limit: dict[str, Any]) -> str:
     if limit["start"] is None:
         return f"Bank limit in {way}: not known."
     words = f"Bank limit in {way}: {limit['start']:g} A at the start; {limit['first']} is first"
+    if limit["course"] is not None:
+        words += f", {limit['course']:g} A over the course"
     if limit["worst"] is not None:
         words += f". At the worst over all tolerances {limit['worst']:g} A"
         if limit["first_at_worst"] not in (None, limit["first"]):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from interop.choose.members import TooWide
@@ -36,7 +36,7 @@ def plan_document(
     limits.
     """
     decisions = decide(site)
-    planned = planned_stage(decisions)
+    planned = replace(planned_stage(decisions), over_time=True)
     judged = judge(as_found(site), planned)
     drawn = pictures(planned)
     plan = plan_dict(decisions, judged.planned, judged.found, power_dict(drawn), settings_dict(drawn),

@@ -10,13 +10,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from interop.choose.controller import controller_settings
+from interop.choose.controller import controller_settings, course_ends
 from interop.circuit.faulted import bank_faults
 from interop.circuit.joined import inrush_of, safe_joins
 from interop.circuit.lost import losses_of
 from interop.wiring.busbar import lowest
 
 if TYPE_CHECKING:
+    from interop.circuit.endurance import Endurance
+    from interop.circuit.lasting import Watched
     from interop.circuit.picture import Picture
     from interop.circuit.sharing import Element
     from interop.circuit.solve import Solution
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
 __all__ = ["power_dict", "settings_dict"]
 
 Json = Any
+DAYS = 7
+"""Days over which the display is followed."""
 MOST_OUT = 12
 """So many single losses are listed, the worst first."""
 
@@ -90,6 +94,7 @@ def _bank(picture: Picture, *, searched: bool) -> Json:
         "charge_a": _amps(_total(picture.at_charge)),
         "devices": [_device(picture, spot.branch, spot.name) for spot in picture.bank.devices],
         "one_out": _one_out(picture),
+        "over_time": _over_time(picture, days=DAYS if searched else 0),
         "joining": [{"pack": one.pack, "below_v": None if one.volts is None else round(one.volts - 0.005, 2),
                      "by": one.by, "not_stated": list(one.not_stated)} for one in safe_joins(picture)],
         "inrush": _inrush(picture),
@@ -99,6 +104,47 @@ def _bank(picture: Picture, *, searched: bool) -> Json:
         "assumptions": [{"about": a.about, "fact": a.fact, "value": a.value,
                          "range": [a.low, a.high] if a.low else None} for a in picture.assumptions],
     }
+
+
+def _over_time(picture: Picture, days: int) -> Json:
+    """How the bank runs empty and full, how long it lasts, and over ``days`` what the display shows; None: not told."""
+    from interop.circuit.lasting import MOST_PACKS, emptied, filled, lasting, not_said, watched
+
+    missing = not_said(picture)
+    if len(picture.bank.packs) > MOST_PACKS:
+        return {"not_told": [f"a bank of more than {MOST_PACKS} packs is not followed over time"]}
+    if missing:
+        return {"not_told": list(missing)}
+    ends = course_ends(picture)
+    lasts, full, out = lasting(picture, ends), filled(picture, ends), emptied(picture, ends)
+    packs = picture.bank.packs
+    return {
+        "not_told": [],
+        "ends": {"low_v": ends.low_v, "charge_v": ends.charge_v},
+        "endurance": {"before": _endurance(lasts.before), "after": _endurance(lasts.after)},
+        "highest_load": None if out is None else {"hours": round(out.hours, 1), "ended": out.ended},
+        "end_of_charge": None if full is None else {
+            "hours": round(full.hours, 1), "reached": full.reached,
+            "packs": {d.id: {"charge_percent": round(100 * min(s, 1.0), 1), "v": round(v, 2)}
+                      for d, s, v in zip(packs, full.soc, full.volts, strict=True)}},
+        "display": [_display(one, days) for one in watched(picture, ends, days)] if days else None,
+    }
+
+
+def _endurance(one: Endurance | None) -> Json:
+    if one is None:
+        return None
+    return {"load_w": round(one.load_w), "usable_kwh": round(one.usable_kwh, 1), "hours": round(one.hours, 1),
+            "ended": one.ended, "rests_on": list(one.rests_on)}
+
+
+def _display(one: Watched, days: int) -> Json:
+    """What a manager shows against the charge state of the whole bank, in percent of the whole, day by day."""
+    rows = [one.drift.error_range(24.0 * day) for day in range(1, days + 1)]
+    worst = min(low for low, _ in rows), max(high for _, high in rows)
+    return {"manager": one.manager, "packs": list(one.packs), "rule": one.rule, "days": days,
+            "error_percent": [round(100 * value, 1) + 0.0 for value in worst],
+            "at_the_end_percent": [round(100 * value, 1) + 0.0 for value in rows[-1]]}
 
 
 def _one_out(picture: Picture) -> Json:
@@ -133,8 +179,21 @@ def _limit(picture: Picture, start: float | None, first: Sequence[Element], wors
     """One direction of the bank limit: at the start, over the course, at the worst over tolerances, who is first."""
     sure = picture.sure_a(way) if worst is None else getattr(worst, f"{way}_sure_a")
     leads = None if worst is None else getattr(worst, f"{way}_first")
-    return {"start": _amps(start), "course": None, "worst": _amps(sure), "first": _who(picture, first[0]) if first else
-            None, "first_at_worst": None if leads is None else _who(picture, leads)}
+    later = _course(picture, way)
+    return {"start": _amps(start), "course": _amps(later), "worst": _amps(sure),
+            "first": _who(picture, first[0]) if first else None,
+            "first_at_worst": None if leads is None else _who(picture, leads)}
+
+
+def _course(picture: Picture, way: str) -> float | None:
+    """The bank limit over the course [A], at the resistances to work with; None: not told."""
+    from interop.circuit.lasting import lasting
+
+    if len(picture.bank.packs) < 2:
+        return None
+    found = lasting(picture, course_ends(picture))
+    one = found.out if way == "discharge" else found.into
+    return None if one is None else one.amp
 
 
 def _who(picture: Picture, element: Element) -> str:

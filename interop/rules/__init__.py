@@ -23,6 +23,7 @@ from interop.rules import (  # noqa: F401  (enters their rules)
     link_talk,
     mixing,
     numbering,
+    over_time,
     power_cables,
     power_devices,
     power_faults,

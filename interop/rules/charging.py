@@ -76,8 +76,8 @@ def _off(device: Device, what: str, path: str, fact: Fact[bool]) -> Iterator[Hit
       explain="""All chargers can run at full at once: sun, generator and inverter do not know of each other. The
 charge current that each may give is worked out so that no pack passes its limit wherever the resistances lie, and
 stands among the settings of the plan. Set it in every one of them before power is closed, and read it back. Where a
-charger does not state what it gives, or a pack what it takes, no safe current can be named. A charger that cannot be set lower is unfit for this
-bank.""")
+charger does not state what it gives, or a pack what it takes, no safe current can be named. A charger that cannot be
+set lower is unfit for this bank.""")
 def _charge_current(stage: Stage) -> Iterator[Hit]:
     for picture in pictures(stage):
         planned, sure = picture.charge_plan, picture.sure_charge_a

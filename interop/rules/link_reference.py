@@ -11,7 +11,7 @@ from interop.rules.link_facts import made_kinds
 from interop.rules.wording import joined, named
 from interop.wiring.contacts import Cause, Held, Reference, Socket, Spot, node_faults
 from interop.wiring.grounds import held_with
-from interop.wiring.purposes import buses_on
+from interop.wiring.purposes import LINE, buses_on
 from interop.wiring.stage import Stage, StageCable
 
 __all__: list[str] = []
@@ -72,12 +72,15 @@ def _todo(reasons: dict[_Without, list[str]]) -> str:
 
 
 def _without(stage: Stage, cable: StageCable) -> _Without | None:
-    """Return why a cable joins no reference; None where it does, is not known, or leads to a socket without a bus.
+    """Return why a cable joins no reference; None where it does, is not known, carries a line alone, or leads to a
+    socket without a bus.
 
     Whether the two ends share a bus is not asked: where that is not known, the reference is missing all the same.
     """
     one, other = stage.socket(cable.a), stage.socket(cable.b)
-    if cable.joined is None or one is None or other is None or not (buses_on(one.face) and buses_on(other.face)):
+    if cable.carries == LINE or cable.joined is None or one is None or other is None:
+        return None
+    if not (buses_on(one.face) and buses_on(other.face)):
         return None
     if any(_is_reference(one, a) and _is_reference(other, b) for a, b in cable.joined):
         return None

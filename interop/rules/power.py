@@ -6,9 +6,17 @@ from collections.abc import Iterator
 
 from interop.circuit.bank import undrawn
 from interop.rules.finding import Hit, Level, cannot_tell, rule
+from interop.rules.wording import joined
 from interop.wiring.stage import Stage
 
 __all__ = ["power_not_judged"]
+
+
+def _not_judged(stage: Stage, bank: tuple[str, ...]) -> str:
+    from interop.circuit.lasting import MOST_PACKS
+
+    later = [] if stage.over_time and len(bank) <= MOST_PACKS else ["how the bank runs empty and full"]
+    return joined([*later, "the smallest fault", "a load dump", "the grounds of data links"])
 
 
 @rule(
@@ -33,8 +41,8 @@ def power_not_judged(stage: Stage) -> Iterator[Hit]:
         if len(bank) > 1 and not undrawn(stage, bank):
             yield cannot_tell(
                 bank,
-                "Power is judged in part: sharing, one pack out, faults and joining are computed, but not how the bank "
-                "runs empty and full, the smallest fault, a load dump, and the grounds of data links.",
+                "Power is judged in part: sharing, one pack out, faults and joining are computed, but not "
+                f"{_not_judged(stage, bank)}.",
                 "Have currents, protective devices, cables and the joining voltages checked before any pack is joined.")
         elif len(bank) > 1:
             yield cannot_tell(

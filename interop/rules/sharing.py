@@ -164,8 +164,8 @@ def _low_not_stated(one: Converter, volts: float) -> Hit:
     device = one.spot.device
     fact = device.record.limits.lowest_v
     stands = figure(round(volts, 1), "V")
-    return cannot_tell((device.id,), f"{one.name} stands at {stands} at the highest load when the bank is nearly empty; "
-                       "whether it still runs is not known: "
+    return cannot_tell((device.id,), f"{one.name} stands at {stands} at the highest load when the bank is nearly "
+                       "empty; whether it still runs is not known: "
                        f"{fact_missing(device.record.id, 'limits.lowest_v', fact)}.",
                        look_up(device.record.id, "limits.lowest_v", fact),
                        facts=(fact_used(device, "limits.lowest_v", fact),))

@@ -87,12 +87,21 @@ def read_cables(reader: Reader, path: Path, table: Mapping[str, CableEntry],
             if pair is None:
                 continue
             a, b = pair
-            if a.device is not None and a.device == b.device:
-                reader.fault(here, f'both ends on "{a.device}"', "two devices", key=True)
+            device = _device_at(a, links)
+            if device is not None and device == _device_at(b, links):
+                reader.fault(here, f'both ends on "{device}"', "two devices", key=True)
             cables.append(Cable(name, a, b, made, entry.length, at))
             _pins_there(reader, (*here, "made"), cables[-1], links, told)
     _used_twice(reader, path, cables)
     return tuple(cables)
+
+
+def _device_at(end: End, links: Sequence[Link]) -> str | None:
+    """The device at an end; None where it is a manager that the plan or nobody names."""
+    if end.device is not None:
+        return end.device
+    managers = {link.manager for link in links if end.link in (None, link.id)}
+    return managers.pop() if len(managers) == 1 and not managers & {None, "propose"} else None
 
 
 def _cable_ends(reader: Reader, here: Path, entry: CableEntry, count: int,

@@ -130,6 +130,8 @@ class Stage:
     unplaced: frozenset[str] = frozenset()
     """Cables that the site lists and the plan has no place for: no sheet and no note shows them."""
     decided: bool = False
+    over_time: bool = False
+    """Judge also how the bank runs empty and full, which takes seconds."""
 
     @cached_property
     def link_of(self) -> dict[str, StageLink]:

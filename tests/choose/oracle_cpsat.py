@@ -206,8 +206,8 @@ class _Model:
             if role == "manager":
                 leads[name].append(x)
                 counted[count].append(x)
-            for meant in ways.means[name, role, address, count]:
-                at[meant].append(x)
+            for value in ways.means[name, role, address, count]:
+                at[value].append(x)
         model.add(sum(x for row in leads.values() for x in row) == y)
         for i, pack in enumerate(ways.packs):
             later = [x for p in ways.packs[i + 1 :] for x in leads[p.id]] if frame.manager.made_by == "place" else []

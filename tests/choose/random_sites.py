@@ -324,8 +324,9 @@ def _mixing(rng: random.Random, records: list[Tree]) -> None:
         if said:
             record["with"] = said
     apart = random.Random(repr(records))  # so that every other draw stays as it is
-    for item in (item for record in records for item in record.get("with", []) if apart.random() < 0.1):
-        item["same_link"] = "no"
+    for item in (item for record in records for item in record.get("with", [])):
+        if "manager" not in item and apart.random() < 0.5:
+            item["same_link"] = "no"
 
 
 def _crowd(rng: random.Random, records: list[Tree], packs: int) -> None:

@@ -227,6 +227,124 @@ def test_a_stop_loop_that_does_harm_is_altered(tmp_path: Path) -> None:
     assert done.stops() == []
 
 
+# ---- a stop line on a port that carries data besides ----
+
+
+def serviced() -> list[Tree]:
+    """The pack and controller of :func:`stopping`, where the plug of the pack's stop line has a service bus as well."""
+    pack, box = stopping()
+    pack["buses"]["service"] = {"kind": "rs-232", "rates_bps": ["9600"], "dialect": "service", "poller": "nobody"}
+    pack["pins"]["AUX"] |= {"5": "service transmit", "6": "service receive"}
+    return [pack, box]
+
+
+@pytest.mark.parametrize("links", [LINKS, WANTED])
+def test_a_stop_loop_on_a_port_with_a_service_bus_stays(tmp_path: Path, links: str) -> None:
+    done = Planned(tmp_path, as_found(LOOPS + W1 + W2 + W9, "stopper", "button", links), serviced())
+    assert done.work == {"W1": "keep", "W2": "keep", "W9": "keep", "K1": "keep", "K2": "keep"}
+    assert (done.stops("found"), done.stops()) == ([], [])
+    assert done.texts("stop-does-not-reach") == []
+    assert done.texts("reference-missing") == [
+        "Link bank: no reference conductor is joined in W1, W2: LINK of stopper brings none out"]
+
+
+def test_a_stop_loop_with_straight_leads_keeps_the_stop_and_loses_the_service_bus(tmp_path: Path) -> None:
+    """Two packs that both speak on the service pins must not meet there."""
+    straight = LOOPS.replace("{1: 1, 2: 2}", "straight")
+    done = Planned(tmp_path, as_found(straight + W1 + W2 + W9, "stopper", "button"), serviced())
+    assert "unlike-buses-joined" in done.stops("found")
+    assert (done.work["K1"], done.joined("K1"), done.plan["cables"]["K1"]["cut"]) == (
+        "alter", "1 2", ["3", "4", "5", "6", "7", "8"])  # fmt: skip
+    assert done.stops() == []
+
+
+def test_a_lead_that_may_be_a_stop_loop_is_not_taken_out_unseen(tmp_path: Path) -> None:
+    unseen = LOOPS.replace("{1: 1, 2: 2}", "unknown", 1)
+    done = Planned(tmp_path, as_found(unseen + W1 + W2 + W9, "stopper", "button"), serviced())
+    assert done.texts("how-made-not-known") == [
+        ("Link bank, cable K1: which pin joins which is not known, and the plan cannot choose it: nobody has looked "
+         "which pin joins which, and its ports carry more than a line")]  # fmt: skip
+    assert done.plan["cleared"]["settings"] is False
+
+
+def test_a_stop_loop_listed_on_such_ports_is_made(tmp_path: Path) -> None:
+    links = WANTED.replace("made: {1: 1, 2: 2}", "made: propose")
+    done = Planned(tmp_path, as_found(W1 + W2 + W9, "stopper", "button", links), serviced())
+    assert {name: (done.work[name], done.joined(name)) for name in ("K1", "K2")} == {
+        "K1": ("make", "1 2"), "K2": ("make", "1 2")}  # fmt: skip
+    assert done.stops() == []
+
+
+def test_a_new_report_cable_leaves_the_socket_of_a_stop_loop(tmp_path: Path) -> None:
+    """The report port of these packs has two sockets and the stop pair on 7 and 8: the loop stands in the first."""
+    pack, box = stopping()
+    del pack["ports"]["AUX"], pack["pins"]["AUX"]
+    pack["ports"]["REPORT"] |= {"sockets": ["OUT1", "OUT2"], "inside": "same pin joined"}
+    pack["pins"]["REPORT"] |= {"7": "relay a", "8": "relay b"}
+    loop = "    K1: {from: A1 OUT1, to: A2 OUT1, made: {7: 7, 8: 8}}\n"
+    done = Planned(tmp_path, as_found(loop + W1 + W2, "stopper", "button"), [pack, box])
+    assert done.work == {"W1": "keep", "W2": "keep", "bank-to-INV": "make", "K1": "keep"}
+    assert (done.ends("bank-to-INV"), done.joined("bank-to-INV")) == ("A1 OUT2 - INV BAT", "4 5 6")
+    assert (done.stops("found"), done.stops()) == (["link-in-pieces"], [])
+
+
+@pytest.mark.parametrize("end", ["manager AUX", "A1 AUX"])
+def test_a_stop_line_whose_socket_nobody_wrote_down_is_looked_for(tmp_path: Path, end: str) -> None:
+    stop = f"    K1: {{from: {end}, to: INV DRY, made: {{1: 1, 2: 2}}, length: 3 m}}\n"
+    body = as_found(stop + W1 + W2 + W9, "stopper", "button")
+    body = body.replace("  links: {bank: {packs: A1..A3, manager: A1, reports_to: INV}}\n", "")
+    done = Planned(tmp_path, body, stopping())
+    assert (done.work["K1"], done.ends("K1"), done.joined("K1")) == ("check", "A1 AUX1 - INV DRY", "1 2")
+    assert done.notes["K1"].moves == ("End 1 belongs in A1 AUX1; look where it is now.", "End 2 stays in INV DRY.")
+
+
+# ---- leads that join no pack ----
+
+TWO = ("packs: {A1..A3: {model: tarn-a, place: rack 1 slot 1..}}\n"
+       "controllers: {INV: {model: twin, cable_lands_on: unit 1}, INW: {model: twin, cable_lands_on: unit 1}}\n")
+BESIDE = "    P1: {from: INV PAR1, to: INW PAR2, made: PINS, length: 1 m}\n"
+
+
+def twins(pins: str, links: str = LINKS) -> str:
+    """Three packs as ever, and two inverters that run in parallel; the link reports to one of them."""
+    text = as_found(W1 + W2 + W9 + BESIDE, links=links).replace("PINS", pins)
+    return TWO + text[text.index("found:"):]
+
+
+def twin() -> Tree:
+    return shipped("controllers", "mole-6", "twin",
+                   buses={"par": {"kind": "can", "rates_bps": ["500000"], "dialect": "not stated", "poller": "nobody"}},
+                   ports={"PAR": {"sockets": ["PAR1", "PAR2"], "inside": "same pin joined", **PLUG}},
+                   pins={"PAR": {"1": "unused", "2": "unused", **SPARE, "4": "par high", "5": "par low"}})  # fmt: skip
+
+
+@pytest.mark.parametrize("pins", ["straight", "{4: 4, 5: 5}", "unknown"])
+def test_the_lead_between_two_inverters_is_left_alone(tmp_path: Path, pins: str) -> None:
+    done = Planned(tmp_path, twins(pins), [twin()])
+    assert done.work == {"W1": "keep", "W2": "keep", "W9": "keep"}
+    assert done.texts("listed-cable-without-place") == ["Cable P1 (INV PAR1 to INW PAR2) joins no pack and stays as it is"]
+    assert (done.stops("found"), done.stops()) == ([], [])
+    alike = "Cable P1: pins 1, 2, 3, 6, 7, 8 of twin are joined to the same pin of the next device, without stated function"
+    assert (alike in done.texts("alike-pins-joined")) is (pins == "straight")
+
+
+def test_a_lead_between_two_inverters_that_does_harm_goes(tmp_path: Path) -> None:
+    done = Planned(tmp_path, twins("{4: 5, 5: 4}"), [twin()])
+    assert done.stops("found") == ["pair-reversed"]
+    assert (done.work["P1"], done.stops()) == ("remove", [])
+
+
+def test_a_listed_lead_between_two_inverters_is_theirs_to_make(tmp_path: Path) -> None:
+    listed = EXPLICIT + (W1 + W2 + W9 + BESIDE).replace("    ", "  ")
+    done = Planned(tmp_path, twins("straight", listed), [twin()])
+    assert done.texts("listed-cable-without-place") == [
+        "Cable P1 (INV PAR1 to INW PAR2) is listed and has no place in the plan: no link of the plan runs over it"]
+    assert done.stops() == []
+
+
+# ---- plugs in the wrong place ----
+
+
 def test_a_cable_in_a_wrong_port_is_moved(tmp_path: Path) -> None:
     body = as_found(W1 + W2.replace("A2 LINK2", "A2 REPORT") + W9)
     done = Planned(tmp_path, body, [])

@@ -1,7 +1,10 @@
 """ngspice as an independent solver: netlists are written here from plain rows; nothing of the program is used.
 
 Traps: constant power written plainly converges to the lower root, so it gets a resistive foot below 20 V (and the
-caller asserts that nothing stands on it); Newton starts from the packs' voltage; figures are printed with 12 digits.
+caller asserts that nothing stands on it); Newton starts from the packs' voltage; figures are printed with 12 digits;
+a short is a source of 0 V, not a small resistance; an ammeter in series with a busbar segment of microhms spoils the
+solution by 1e-5 (measured), so that branch currents are read off the resistors themselves. A charger is what the
+caller says that it does, full current or its voltage; the figures that come back tell whether that was consistent.
 """
 
 from __future__ import annotations
@@ -16,7 +19,7 @@ from pathlib import Path
 
 import pytest
 
-from interop.circuit.draws import Current, Draw, Power
+from interop.circuit.draws import Charger, Current, Draw, Power
 from interop.circuit.network import State
 from tests.circuit.networks import Rows
 
@@ -28,20 +31,30 @@ OPTIONS = ".options reltol=1e-9 abstol=1e-9 vntol=1e-9 gmin=1e-15 itl1=500"
 
 @dataclass
 class Circuit:
-    """Rows, the packs' states with one diode drop [V], and a factor on every power."""
+    """Rows, the packs' states with one diode drop [V], a factor on every power, bolted shorts (plus, minus), chargers
+    at their voltage (by number of port), and branches whose current is wanted.
+    """
 
     rows: Rows
     states: list[State] | None = None
     drop_v: float = 0.0
     scale: float = 1.0
+    shorts: list[tuple[str, str]] = field(default_factory=list)
+    holding: set[int] = field(default_factory=set)
+    wanted: list[str] = field(default_factory=list)
 
 
 @dataclass
 class Read:
-    """What ngspice says: pack currents outward [A] and port volts [V], by name."""
+    """What ngspice says: pack currents outward [A], port volts [V], by name; currents of shorts and of chargers that
+    hold [A into what hangs there]; branch currents wanted [A, first to second node].
+    """
 
     pack_a: dict[str, float] = field(default_factory=dict)
     port_v: dict[str, float] = field(default_factory=dict)
+    short_a: list[float] = field(default_factory=list)
+    held_a: dict[int, float] = field(default_factory=dict)
+    branch_a: dict[str, float] = field(default_factory=dict)
 
 
 def needed() -> str:
@@ -54,72 +67,81 @@ def needed() -> str:
     return found
 
 
-def netlist(circuits: list[Circuit]) -> str:
-    """All circuits in one deck, each grounded at its first minus node."""
-    lines = ["* banks", OPTIONS]
-    prints: list[str] = []
-    for c, circuit in enumerate(circuits):
-        lines += _circuit(c, circuit, prints)
-    ends = [".control", "set numdgt=12", "set width=200", "op", *prints, "quit 0", ".endc", ".end", ""]
-    return "\n".join([*lines, *ends])
+class _Deck:
+    """One circuit as lines of a netlist, and the expressions to print, each with where its figure belongs."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit, self.lines = circuit, ["* bank", OPTIONS]
+        self.prints: list[tuple[str, str, object]] = []
+        rows = circuit.rows
+        self.number = {name: f"n{i}" for i, name in enumerate(rows.nodes())}
+        for bank in sorted({name.split(".")[0] for name, *_ in rows.packs}):  # each bank grounded at its first minus
+            self.number[next(minus for name, _, minus, _, _ in rows.packs if name.split(".")[0] == bank)] = "0"
+        for i, (name, a, b, ohm) in enumerate(rows.branches):
+            self.lines.append(f"R{i} {self.number[a]} {self.number[b]} {ohm!r}")
+            if name in circuit.wanted:
+                self.prints.append((f"@r{i}[i]", "branch_a", name))
+        for i in range(len(rows.packs)):
+            self._pack(i)
+        for i, draw in enumerate(rows.draws):
+            self._port(i, draw)
+        for i, (plus, minus) in enumerate(circuit.shorts):
+            self.lines.append(f"Vs{i} {self.number[plus]} {self.number[minus]} 0")
+            self.prints.append((f"i(vs{i})", "short_a", i))
+        level = max(volts for _, _, _, volts, _ in rows.packs)
+        self.lines += [f".nodeset v({spot})={level!r}" for name, spot in self.number.items() if "+" in name]
+
+    def _pack(self, i: int) -> None:
+        name, plus, minus, volts, ohm = self.circuit.rows.packs[i]
+        state = (self.circuit.states or [State.ON] * len(self.circuit.rows.packs))[i]
+        p, m, drop = self.number[plus], self.number[minus], self.circuit.drop_v
+        if state == State.OPEN:
+            return
+        if state == State.ON:
+            self.lines += [f"Vp{i} q{i} {m} {volts!r}", f"Rp{i} q{i} {p} {ohm!r}"]
+        elif state == State.CHARGE_BLOCKED:
+            over = f"({volts!r}-{drop!r}-V({p},{m}))"
+            self.lines += [f"Vp{i} q{i} {m} 0", f"Bp{i} q{i} {p} I={over} > 0 ? {over}/{ohm!r} : 0"]
+        else:
+            over = f"(V({p},{m})-{volts!r}-{drop!r})"
+            self.lines += [f"Vp{i} q{i} {m} 0", f"Bp{i} {p} q{i} I={over} > 0 ? {over}/{ohm!r} : 0"]
+        self.prints.append((f"-i(vp{i})", "pack_a", name))
+
+    def _port(self, i: int, draw: Draw) -> None:
+        name, plus, minus = self.circuit.rows.ports[i]
+        p, m = self.number[plus], self.number[minus]
+        if isinstance(draw, Charger) and i in self.circuit.holding:
+            self.lines.append(f"Vh{i} {p} {m} {draw.volts!r}")
+            self.prints.append((f"i(vh{i})", "held_a", i))
+        elif isinstance(draw, Power):
+            watts, volts = draw.watts * self.circuit.scale, f"V({p},{m})"
+            self.lines.append(
+                f"Bl{i} {p} {m} I={volts} > {FOOT_V} ? {watts!r}/{volts} : {watts!r}*{volts}/{FOOT_V**2}")
+        else:
+            self.lines.append(f"I{i} {p} {m} {draw.amps if isinstance(draw, Current) else -draw.amps!r}")
+        self.prints.append((f"v({p})" + (f"-v({m})" if m != "0" else ""), "port_v", name))
+
+    def text(self) -> str:
+        out = [f"print {what}" for what, _, _ in self.prints]
+        return "\n".join([*self.lines, ".control", "set numdgt=12", "set width=200", "op", *out, "quit 0", ".endc",
+                          ".end", ""])
 
 
-def _circuit(c: int, circuit: Circuit, prints: list[str]) -> list[str]:
-    rows = circuit.rows
-    number = {name: f"n{c}x{i}" for i, name in enumerate(rows.nodes())}
-    states = circuit.states or [State.ON] * len(rows.packs)
-    level = max(volts for _, _, _, volts, _ in rows.packs)
-    for bank in sorted({name.split(".")[0] for name, *_ in rows.packs}):
-        number[next(minus for name, _, minus, _, _ in rows.packs if name.split(".")[0] == bank)] = "0"
-    lines = [f"R{c}x{i} {number[a]} {number[b]} {ohm!r}" for i, (_, a, b, ohm) in enumerate(rows.branches)]
-    for i, (_, plus, minus, volts, ohm) in enumerate(rows.packs):
-        tag, p, m = f"{c}x{i}", number[plus], number[minus]
-        over = f"({volts!r}-{circuit.drop_v!r}-V({p},{m}))" if states[i] == State.CHARGE_BLOCKED else \
-            f"(V({p},{m})-{volts!r}-{circuit.drop_v!r})"
-        if states[i] == State.ON:
-            lines += [f"Vp{tag} q{tag} {m} {volts!r}", f"Rp{tag} q{tag} {p} {ohm!r}"]
-        elif states[i] == State.CHARGE_BLOCKED:
-            lines += [f"Vp{tag} q{tag} {m} 0", f"Bp{tag} q{tag} {p} I={over} > 0 ? {over}/{ohm!r} : 0"]
-        elif states[i] == State.DISCHARGE_BLOCKED:
-            lines += [f"Vp{tag} q{tag} {m} 0", f"Bp{tag} {p} q{tag} I={over} > 0 ? {over}/{ohm!r} : 0"]
-        if states[i] != State.OPEN:
-            prints.append(f"print i(vp{tag})")
-    for i, ((_, plus, minus), draw) in enumerate(zip(rows.ports, rows.draws, strict=True)):
-        lines.append(_port(f"{c}x{i}", number[plus], number[minus], draw, circuit.scale))
-        minus_v = f"-v({number[minus]})" if number[minus] != "0" else ""
-        prints.append(f"print v({number[plus]}){minus_v}")
-    lines += [f".nodeset v({spot})={level!r}" for name, spot in number.items() if "+" in name]
-    return lines
-
-
-def _port(tag: str, plus: str, minus: str, draw: Draw, scale: float) -> str:
-    if isinstance(draw, Current):
-        return f"I{tag} {plus} {minus} {draw.amps!r}"
-    assert isinstance(draw, Power)
-    watts, volts = draw.watts * scale, f"V({plus},{minus})"
-    return f"Bl{tag} {plus} {minus} I={volts} > {FOOT_V} ? {watts!r}/{volts} : {watts!r}*{volts}/{FOOT_V**2}"
-
-
-def run(circuits: list[Circuit]) -> list[Read]:
-    """The operating points of all circuits, in one run."""
-    program = needed()
+def run(circuit: Circuit) -> Read:
+    """The operating point. Fails where the simulator finds none."""
+    deck, program = _Deck(circuit), needed()
     with tempfile.TemporaryDirectory() as folder:
-        deck = Path(folder) / "banks.cir"
-        deck.write_text(netlist(circuits), encoding="utf-8")
-        done = subprocess.run([program, "-b", str(deck)], capture_output=True, text=True, check=False, timeout=300)
-    figures = re.findall(r"^(\S.*) = (\S+)\s*$", done.stdout, re.MULTILINE)
-    values = iter([float(value) for name, value in figures if name.startswith(("i(vp", "v(n"))])
-    reads = []
-    for circuit in circuits:
-        read, states = Read(), circuit.states or [State.ON] * len(circuit.rows.packs)
-        try:
-            for (name, *_), state in zip(circuit.rows.packs, states, strict=True):
-                read.pack_a[name] = 0.0 if state == State.OPEN else -next(values)
-            for name, *_ in circuit.rows.ports:
-                read.port_v[name] = next(values)
-        except StopIteration:
-            raise AssertionError(f"ngspice said: {done.stdout[-600:]} {done.stderr[-1500:]}") from None
-        reads.append(read)
-    return reads
-
-
+        path = Path(folder) / "bank.cir"
+        path.write_text(deck.text(), encoding="utf-8")
+        done = subprocess.run([program, "-b", str(path)], capture_output=True, text=True, check=False, timeout=300)
+    figures = re.findall(r"^(-?[iv]\(\S*|@r\S*) = (\S+)\s*$", done.stdout, re.MULTILINE)
+    if len(figures) != len(deck.prints):
+        raise AssertionError(f"ngspice said: {done.stdout[-600:]} {done.stderr[-1500:]}")
+    read = Read({name: 0.0 for name, *_ in circuit.rows.packs})
+    for (what, kind, key), (told, value) in zip(deck.prints, figures, strict=True):
+        assert told.replace(" ", "") == what
+        if kind == "short_a":
+            read.short_a.append(float(value))
+        else:
+            getattr(read, kind)[key] = float(value)
+    return read

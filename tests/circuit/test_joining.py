@@ -246,5 +246,5 @@ def test_all_devices_at_once_as_each_alone(seed: int) -> None:
 def test_a_run_that_closes_no_loop_is_named() -> None:
     network = Network.of(["p", "m", "q"], [("spur", "p", "q", 1e-3)], [("A", "p", "m", 52.0, 0.01),
                                                                        ("B", "p", "m", 52.0, 0.01)], [])
-    with pytest.raises(NetworkError, match="closing completes no loop.*spur"):
+    with pytest.raises(NetworkError, match=r"closing completes no loop.*spur"):
         largest_safe_differences(network, [0], np.full(2, 50.0), np.full(2, 50.0))

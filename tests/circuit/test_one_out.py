@@ -138,6 +138,16 @@ def test_a_link_with_packs_on_both_sides_splits() -> None:
     assert [out.case(i).outcome for i in range(2)] == [Outcome(Kind.SPLIT), Outcome(Kind.FINE)]
 
 
+def test_a_port_that_nothing_feeds_is_dark_in_every_case_of_its_bank() -> None:
+    out = one_out(small(), [Power(1000)], [(0, State.ON), (1, State.CHARGE_BLOCKED), (0, State.OPEN)], [0, 1],
+                  discharge_a=100, charge_a=50, cut_off_v=45.0, states=[State.OPEN, State.OPEN], drop_v=0.5)
+    told = [(case.outcome.kind, case.outcome.about) for case in map(out.case, range(len(out)))]
+    dark = (Kind.NO_PATH, ("inverter",))
+    assert told == [(Kind.FINE, ()), (Kind.FINE, ()), dark, dark, dark]
+    # A on again: u2 - 52 u + 1000 x 12 mohm = 0; B charge-blocked: u2 - 51.5 u + 1000 x 21 mohm = 0
+    assert out.port_v[:2, 0] == pytest.approx([26 + np.sqrt(676 - 12), 25.75 + np.sqrt(25.75**2 - 21)], abs=1e-9)
+
+
 def test_another_bank_is_not_touched_and_not_told() -> None:
     rows = random_rows(random.Random(8), 12, banks=3)
     net = network(rows)

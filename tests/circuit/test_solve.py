@@ -130,6 +130,23 @@ def test_blocked_packs(states: list[State], draws: list[Draw], pack_a: list[floa
     assert solution.port_v[0] == pytest.approx(volts, abs=1e-9)
 
 
+def test_a_charger_whose_bank_refuses_charge_carries_the_load_alone_or_not_at_all() -> None:
+    """Both packs refuse charge: what feeds power in needs someone who takes it, or the voltage runs away."""
+    states, net = [OUT, OUT], two_packs(ports=3)
+    resting = Charger(100, 50)
+    # 1,000 W in, 10 A out: at 100 V they balance, the charger rests
+    balance = solve(net, [resting, Power(-1000), Current(10)], states)
+    assert balance.outcome.kind == Kind.FINE
+    assert balance.port_v == pytest.approx([100.0] * 3, rel=1e-9)
+    assert balance.port_a == pytest.approx([0, -10, 10], abs=1e-7)
+    for fed in ([resting, Power(-1000), NOTHING], [resting, Power(-1000), Power(400)], [resting, Current(-5), NOTHING]):
+        ports = tuple(f"port {i}" for i in (1, 2) if fed[i] != NOTHING)
+        assert solve(net, fed, states).outcome == Outcome(Kind.NO_PATH, ports)
+    # a pack that takes charge stops it: 53 V + 10 mohm x 5 A
+    taken = solve(net, [resting, Current(-5), NOTHING], [OUT, IN])
+    assert taken.port_v[0] == pytest.approx(53.05, abs=1e-9)
+
+
 # ---- what is refused, and how ----
 
 

@@ -366,7 +366,8 @@ def test_the_demo_with_its_largest_pack_out() -> None:
     (found,) = [one for one in plan("ferry-landing")["findings"] if one["rule"] == "one-out-overloads-the-rest"]
     assert found["about"] == ["C1", "C2"]
     assert found["text"] == (
-        "If fuse-500 in the plus of left is out at the highest load, C2 carries 186.1 A, 186% of its limit. Then C1, C2 "
-        "open, and the load is dark after 10 s. If C1 is out at the highest load, C2 carries 103.2 A, 103% of its limit. "
-        "Then C2 opens, and the load is still carried after 10 s. The largest load that any one pack may leave is "
-        "15.9 kW.")
+        "If fuse-500 in the plus of left is out at the highest load, C2 carries 186.1 A, 186% of its limit. "
+        "Then C1, C2 open, and the load is dark after 10 s. "
+        "If C1 is out at the highest load, C2 carries 103.2 A, 103% of its limit. "
+        "Then C2 opens, and the load is still carried after 10 s. "
+        "The largest load that any one pack may leave is 15.9 kW.")

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,12 +23,15 @@ from interop.site.load import load_site
 from interop.site.site import Site
 from interop.wiring.stage import Stage, as_found, as_wanted
 
-__all__ = ["FOLDER", "Expected", "Pair", "differences", "expected", "pairs", "stage_findings"]
+__all__ = ["FOLDER", "OVER_TIME", "Expected", "Pair", "differences", "expected", "pairs", "stage_findings"]
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
 
 PLANNED = "# judged: the stage of the plan"
 """A line of a file whose planned stage is to come from the plan, for rules about what the plan leaves out."""
+
+OVER_TIME = frozenset({"pack-passes-its-limit-later", "pack-never-fills"})
+"""Rules that follow a bank over hours, which `check` does not."""
 
 _LINE = re.compile(r"# finding: (?P<stage>found|planned) (?P<level>stop|caution|note) "
                    "(?P<verdict>broken|cannot-tell) "
@@ -87,7 +90,7 @@ def planned_findings(site: Site, rule: str) -> dict[str, tuple[Finding, ...]]:
 
 def _findings_of(stages: tuple[Stage, Stage], rule: str | None) -> dict[str, tuple[Finding, ...]]:
     rules = None if rule is None else [RULES[rule]]
-    return {stage.name: findings(stage, rules) for stage in stages}
+    return {stage.name: findings(replace(stage, over_time=rule in OVER_TIME), rules) for stage in stages}
 
 
 def of_file(path: Path, rule: str) -> list[Expected]:

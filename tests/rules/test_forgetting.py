@@ -20,7 +20,7 @@ from interop.rules.finding import RULES, findings
 from interop.site.load import load_site
 from interop.site.site import Site
 from interop.wiring.stage import as_found, as_wanted
-from tests.rules.scenarios import Pair, pairs
+from tests.rules.scenarios import OVER_TIME, Pair, pairs
 
 ROOT = Path(__file__).parent.parent.parent
 EXAMPLES = sorted((ROOT / "examples").glob("*/site.yaml"))
@@ -33,7 +33,7 @@ PINS = frozenset({"conductor", "stop line"})
 """What joined pins carry is one question: with a pin forgotten, its finding becomes that of a pin not stated."""
 
 CURRENTS = frozenset({"load-not-carried", "pack-passes-its-limit", "busbar-overloaded", "one-out-overloads-the-rest",
-                      "equal-packs-share-unevenly", "voltage-drop-large"})
+                      "equal-packs-share-unevenly", "voltage-drop-large", "pack-passes-its-limit-later"})
 """What everything carries is one question: with the load forgotten, its finding becomes that of the load."""
 
 Found = set[tuple[str, str, frozenset[str]]]
@@ -51,7 +51,8 @@ def question_of(rule: str) -> str:
 def _judged(site: Site, rules: Iterable[str]) -> Found:
     chosen = [RULES[name] for name in sorted(rules)]
     return {(stage.name, question_of(f.rule), frozenset(f.about))
-            for stage in (as_found(site), as_wanted(site)) for f in findings(stage, chosen)}
+            for stage in (as_found(site), replace(as_wanted(site), over_time=bool(OVER_TIME & {*rules})))
+            for f in findings(stage, chosen)}
 
 
 def _estimable(metadata: Iterable[object]) -> bool:
