@@ -157,9 +157,11 @@ def oracle() -> bool:
 
 def power() -> bool:
     """The power side: its own modules measure and bound it."""
+    import circuit
     import course
 
-    return all([course.week_of_drift(), course.worst_of_a_rack()])
+    return all([circuit.solve_grows(), circuit.faults_grow(), circuit.one_out_grows(),
+                circuit.one_out_against_ngspice(), course.week_of_drift(), course.worst_of_a_rack()])
 
 
 PARTS = {"start": start, "check": check, "growth": growth, "oracle": oracle, "power": power}

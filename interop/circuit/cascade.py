@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from interop.circuit.draws import NOTHING, Charger, Draw
-from interop.circuit.network import Network, NetworkError, State
+from interop.circuit.network import Network, NetworkError, State, each, flags, numbers
 from interop.circuit.solve import Kind, Solution, solve
 
 if TYPE_CHECKING:
@@ -115,16 +115,17 @@ def play(network: Network, draws: Sequence[Draw], packs: Sequence[Protection],
 
     ``packs``: one `Protection` per pack; ``devices``: steps by number of branch, in both directions; ``cut_off_v``: [V]
     per port, NaN for none; the rest as in `solve`. Ends always: each round opens or stops something or is the last.
-    Raises `NetworkError` for a row of a wrong length, ``ValueError`` for steps without a current above zero.
+    Raises `NetworkError` for a row of a wrong length or a number that no branch has, ``ValueError`` for steps without a current above zero.
     """
     if len(packs) != len(network.packs):
         raise NetworkError(f"{len(packs)} protections for {len(network.packs)} packs", network.packs)
     steps = dict(devices or {})
+    numbers(list(steps), network.branches, "branch")
     for branch, pairs in steps.items():
         _check(network.branches[branch], pairs)
-    cut = np.broadcast_to(np.asarray(cut_off_v, dtype=np.float64), (len(network.ports),))
+    cut = each(cut_off_v, network.ports, "cut-offs")
     first = tuple(states) if states is not None else (State.ON,) * len(network.packs)
-    kept = np.ones(len(network.branches), bool) if whole is None else whole.copy()
+    kept = flags(whole, network.branches, "yes or no to conducting branches").copy()
     return _Player(network, list(draws), list(packs), steps, cut, list(first), drop_v, kept).run()
 
 

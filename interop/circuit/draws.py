@@ -73,7 +73,7 @@ def dc_power(ac_w: float, efficiency: float, idle_w: float) -> float:
     """
     if not 0 < efficiency <= 1:
         raise ValueError(f"efficiency is {efficiency}: expected above 0, at most 1")
-    if idle_w < 0 or ac_w < 0:
+    if not (idle_w >= 0 and ac_w >= 0):
         raise ValueError(f"AC load {ac_w} W and idle {idle_w} W: expected 0 or more")
     return ac_w / efficiency + idle_w
 

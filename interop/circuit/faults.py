@@ -14,7 +14,7 @@ import numpy as np
 
 from interop.circuit.cuts import Forest
 from interop.circuit.inverse import pair_impedances
-from interop.circuit.network import Network, NetworkError
+from interop.circuit.network import Network, NetworkError, flags, numbers
 from interop.circuit.thevenin import Thevenin
 
 if TYPE_CHECKING:
@@ -86,9 +86,9 @@ def device_faults(network: Network, devices: Sequence[int], returns: Sequence[in
 
     ``devices``: numbers of branches that conduct; ``returns``: a node number of the other pole for each. All shorts
     come from one factorisation and the few entries of the inverse that they touch. Raises `NetworkError` for rows of
-    unlike length and for a return node that is one of the device's own.
+    unlike length, for a device that is open and for a return node that is one of the device's own.
     """
-    branch, back = np.asarray(devices, dtype=np.int64), np.asarray(returns, dtype=np.int64)
+    branch, back = numbers(devices, network.branches, "branch"), numbers(returns, network.nodes, "node")
     if len(branch) != len(back):
         raise NetworkError(f"{len(back)} return nodes for {len(branch)} devices", network.branches)
     a, b = network.branch_a[branch], network.branch_b[branch]
@@ -96,6 +96,8 @@ def device_faults(network: Network, devices: Sequence[int], returns: Sequence[in
     if own.any():
         raise NetworkError("return node is the device's own", [network.branches[i] for i in branch[own]])
     on, kept = _all(network, closed, whole)
+    if not kept[branch].all():
+        raise NetworkError("device does not conduct", [network.branches[i] for i in branch[~kept[branch]]])
     bare = replace(network, ports=(), port_plus=np.zeros(0, np.int64), port_minus=np.zeros(0, np.int64))
     seen = Thevenin(bare, network.pack_emf_v, on, kept)
     pairs = [(a, a), (b, b), (back, back), (a, b), (a, back), (b, back)]
@@ -118,8 +120,8 @@ def device_faults(network: Network, devices: Sequence[int], returns: Sequence[in
 
 def _all(network: Network, closed: NDArray[np.bool_] | None, whole: NDArray[np.bool_] | None,
          ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    return (np.ones(len(network.packs), bool) if closed is None else closed,
-            np.ones(len(network.branches), bool) if whole is None else whole)
+    return (flags(closed, network.packs, "yes or no to conducting packs"),
+            flags(whole, network.branches, "yes or no to conducting branches"))
 
 
 def feeding_counts(network: Network, *, closed: NDArray[np.bool_] | None = None, whole: NDArray[np.bool_] | None = None,
@@ -136,6 +138,7 @@ def feeders(network: Network, branch: int, *, closed: NDArray[np.bool_] | None =
             whole: NDArray[np.bool_] | None = None) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return the packs that can feed one branch from its first and from its second end."""
     on, kept = _all(network, closed, whole)
+    numbers([branch], network.branches, "branch")
     kept = kept & (np.arange(len(kept)) != branch)
     root = np.array(Forest(len(network.nodes), network.branch_a, network.branch_b, kept).root, dtype=np.int64)
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from interop.circuit.draws import Power
-from interop.circuit.network import Network, NetworkError, State
+from interop.circuit.network import Network, NetworkError, State, each
 from interop.circuit.solve import Kind, Solution, Solver
 
 if TYPE_CHECKING:
@@ -56,19 +56,19 @@ def first_limit(network: Network, share: ArrayLike, *, charging: bool = False, d
 
     ``share``: one per port, not negative, together 1; ``charging``: the power flows into the bank; ``discharge_a``,
     ``charge_a``: limits of the packs [A]; ``low_v``, ``high_v``: voltages [V] at the ports, NaN for none, judged where
-    the share is above zero. Raises `NetworkError` for shares that do not fit.
+    the share is above zero. Raises `NetworkError` for shares that do not fit and limits that are not above zero.
 
     The figures are exact to 1e-9 of the power or a microwatt. One crossing is looked for: seen against the current
     that is drawn, each pack's current is linear between changes of blocked packs and a limit in both directions is
     convex, so that what holds without power and fails once goes on failing.
     """
-    shares = np.broadcast_to(np.asarray(share, dtype=np.float64), (len(network.ports),))
+    shares = each(share, network.ports, "shares of the power")
     if not len(shares) or not (shares >= 0).all() or abs(float(shares.sum()) - 1) > 1e-9:
         raise NetworkError("shares of the power are not 0 or more and together 1", network.ports)
     climb = _Climb(network, -shares if charging else shares, Solver(network, states, drop_v=drop_v, whole=whole),
-                   _per(discharge_a, network.packs), _per(charge_a, network.packs),
-                   np.where(shares > 0, _per(low_v, network.ports), np.nan),
-                   np.where(shares > 0, _per(high_v, network.ports), np.nan))
+                   _limit(discharge_a, network.packs), _limit(charge_a, network.packs),
+                   np.where(shares > 0, each(low_v, network.ports, "low voltages"), np.nan),
+                   np.where(shares > 0, each(high_v, network.ports, "high voltages"), np.nan))
     stop, names, solution = climb.at(0.0)
     if stop != Stop.NONE:
         return Limit(stop, names, 0.0, solution)
@@ -88,8 +88,13 @@ def first_limit(network: Network, share: ArrayLike, *, charging: bool = False, d
     return Limit(found[0], found[1], good, held)
 
 
-def _per(values: ArrayLike, names: Sequence[str]) -> NDArray[np.float64]:
-    return np.broadcast_to(np.asarray(values, dtype=np.float64), (len(names),))
+def _limit(values: ArrayLike, packs: Sequence[str]) -> NDArray[np.float64]:
+    """Limits of the packs [A]; one that is not known must not pass as none: the caller says infinite or leaves it."""
+    limit = each(values, packs, "current limits")
+    bad = [name for name, most in zip(packs, limit, strict=True) if not most > 0]
+    if bad:
+        raise NetworkError("current limit is not above zero", bad)
+    return limit
 
 
 @dataclass(frozen=True, eq=False)

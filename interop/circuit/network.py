@@ -6,6 +6,7 @@ ohm, W. Currents are positive out of a pack and positive into whatever hangs at 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
@@ -16,7 +17,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["DENSE_BELOW", "Factored", "Network", "NetworkError", "State", "parts_of"]
+__all__ = ["DENSE_BELOW", "Factored", "Network", "NetworkError", "State", "each", "flags", "numbers", "parts_of"]
 
 
 DENSE_BELOW = 200
@@ -74,7 +75,8 @@ class Network:
     @classmethod
     def of(cls, nodes: Sequence[str], branches: Sequence[tuple[str, str, str, float]],
            packs: Sequence[tuple[str, str, str, float, float]], ports: Sequence[tuple[str, str, str]]) -> Network:
-        """Return the network of named rows. Raises `NetworkError` for a node that is not listed.
+        """Return the network of named rows. Raises `NetworkError` for a node that is not listed, a name that is given
+        twice, and figures that are none.
 
         Rows: branches (name, node, node, ohm), packs (name, plus, minus, V, ohm), ports (name, plus, minus).
         """
@@ -83,6 +85,11 @@ class Network:
         strange = sorted(asked - where.keys())
         if strange:
             raise NetworkError("node is not part of the network", strange)
+        for what, names in (("node", nodes), ("branch", [row[0] for row in branches]),
+                            ("pack", [row[0] for row in packs]), ("port", [row[0] for row in ports])):
+            if len(set(names)) < len(names):
+                twice = [name for name, times in Counter(names).items() if times > 1]
+                raise NetworkError(f"name of a {what} is given more than once", twice)
 
         def spots(rows: Sequence[Sequence[Any]], column: int) -> NDArray[np.int64]:
             return np.array([where[row[column]] for row in rows], dtype=np.int64)
@@ -166,6 +173,31 @@ def _none(text: str, names: Sequence[str], bad: NDArray[np.bool_]) -> None:
         raise NetworkError(f"{len(bad)} figures for {len(names)} names", names)
     if bad.any():
         raise NetworkError(text, [names[i] for i in np.flatnonzero(bad).tolist()])
+
+
+def each(values: ArrayLike, names: Sequence[str], what: str) -> NDArray[np.float64]:
+    """Return one figure for each name, from one for all or one each. Raises `NetworkError` for another number."""
+    given = np.asarray(values, dtype=np.float64)
+    if given.shape not in {(), (len(names),)}:
+        raise NetworkError(f"{given.size} {what} for {len(names)}", names)
+    return np.broadcast_to(given, (len(names),))
+
+
+def flags(given: NDArray[np.bool_] | None, names: Sequence[str], what: str) -> NDArray[np.bool_]:
+    """Return one yes or no for each name, all yes for None. Raises `NetworkError` for another number."""
+    out = np.ones(len(names), bool) if given is None else np.asarray(given, dtype=bool)
+    if out.shape != (len(names),):
+        raise NetworkError(f"{out.size} {what} for {len(names)}", names)
+    return out
+
+
+def numbers(given: Sequence[int], names: Sequence[str], what: str) -> NDArray[np.int64]:
+    """Return positions among the names as an array. Raises `NetworkError` for one that no name has."""
+    out = np.asarray(given, dtype=np.int64).reshape(-1)
+    strange = out[(out < 0) | (out >= len(names))]
+    if len(strange):
+        raise NetworkError(f"number of a {what} is not 0 to {len(names) - 1}", [str(i) for i in strange])
+    return out
 
 
 def parts_of(count: int, a: NDArray[np.int64], b: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -16,7 +16,7 @@ import numpy as np
 
 from interop.circuit.cuts import Cuts
 from interop.circuit.draws import Draw, Laws
-from interop.circuit.network import Network, NetworkError, State
+from interop.circuit.network import Network, NetworkError, State, each, numbers
 from interop.circuit.opened import Changed, Changes
 from interop.circuit.solve import Kind, Outcome, Solution, Solver, solve
 
@@ -96,17 +96,18 @@ def one_out(network: Network, draws: Sequence[Draw], packs: Sequence[tuple[int, 
     ``discharge_a``, ``charge_a``: limits of the packs [A], above zero, infinite where none is stated; ``cut_off_v``: of
     the ports [V], NaN for none, judged where a port draws; ``worst``: how many packs a case keeps; ``states``,
     ``drop_v`` and ``whole`` are those before anything goes, as in `solve`. Raises `NetworkError` for a limit that is
-    not above zero or a row of a wrong length.
+    not above zero, a row of a wrong length or a number that no pack or branch has.
     """
     solver = Solver(network, states, drop_v=drop_v, whole=whole)
     if len(draws) != len(network.ports):
         raise NetworkError(f"{len(draws)} draws for {len(network.ports)} ports", network.ports)
-    out, into = (np.broadcast_to(np.asarray(limit, dtype=np.float64), (len(network.packs),))
-                 for limit in (discharge_a, charge_a))
+    out, into = (each(limit, network.packs, "current limits") for limit in (discharge_a, charge_a))
     bad = [name for name, most, least in zip(network.packs, out, into, strict=True) if not (most > 0 and least > 0)]
     if bad:
         raise NetworkError("current limit is not above zero", bad)
-    cut = np.broadcast_to(np.asarray(cut_off_v, dtype=np.float64), (len(network.ports),))
+    numbers([pack for pack, _ in packs], network.packs, "pack")
+    numbers(branches, network.branches, "branch")
+    cut = each(cut_off_v, network.ports, "cut-offs")
     return _Cases(solver, draws, packs, branches, _Limits(out, into, cut, min(worst, len(network.packs)))).run()
 
 

@@ -28,6 +28,9 @@ _NEAR_A = 1e-9
 _ROOM, _LEAST = 250_000, 8
 """Figures in one block of columns: 2 MB, which a processor's cache holds (a third of the time of 32 MB, measured);
 and the least number of columns."""
+_TOGETHER, _MOST = 30_000, 4_000_000
+"""Figures of one bank that are worked out together, so that small banks take few steps and the columns of large ones
+stay in the cache; and the most that is kept of all banks meanwhile: 32 MB."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,9 +85,9 @@ class Changes:
             e = elements[chosen]
             a, b = self.a[e], self.b[e]
             siemens = 1 / self.ohm[e]
-            gain = siemens / (1 - siemens * rise.own(a, b))
+            gain = siemens / (1 - siemens * rise.own)
             gives = self.emf_v[e] - (self.seen.base_v[a] - self.seen.base_v[b])
-            towards = self._towards_ports(rise, part)
+            towards = rise.ports
             open_v, z = self._ports(part)
             met = self._meet(part, open_v - towards * (gain * gives)[:, None],
                              z + towards[:, :, None] * (gain[:, None] * towards)[:, None, :])
@@ -98,7 +101,7 @@ class Changes:
         """Change the voltage of each of these packs by ``shift_v`` [V]."""
         for chosen, part, rise in self._rises(packs + len(self.network.branches)):
             pressed = shift_v[chosen] / self.network.pack_ohm[packs[chosen]]
-            towards = self._towards_ports(rise, part)
+            towards = rise.ports
             open_v, z = self._ports(part)
             met = self._meet(part, open_v + towards * pressed[:, None], np.broadcast_to(z, (len(chosen), *z.shape)))
             amps, unsure = self._pack_amps(part, met.amps, rise, pressed)
@@ -124,21 +127,41 @@ class Changes:
         return Met(nothing, nothing, yes, yes, np.ones(count), nothing.astype(np.int64))
 
     def _rises(self, elements: NDArray[np.int64]) -> Iterator[tuple[NDArray[np.int64], int, _Rise]]:
-        """Rises of all nodes per ampere through each element: positions, their part, the rises."""
+        """Rises per ampere through each element: positions, their part, the rises. Many positions come together."""
         rows, parts = lanes(np.arange(len(elements)), self.part[self.a[elements]])
         stride = max(_LEAST, _ROOM // max(len(self.part), 1))
+        kept: dict[int, list[tuple[NDArray[np.int64], _Rise]]] = {}
+        figures: dict[int, int] = {}
         for begin in range(0, rows.shape[1], stride):
             some = rows[:, begin:begin + stride]
             solved = self.seen.factored.volts(columns(self.a[elements], self.b[elements], some, len(self.part)))
             for part, row in zip(parts.tolist(), some, strict=True):
                 there = np.flatnonzero(row >= 0)
                 if len(there):
-                    yield row[there], part, _Rise(solved, there)
+                    rise = self._rise(solved, there, elements[row[there]], part)
+                    kept.setdefault(part, []).append((row[there], rise))
+                    figures[part] = figures.get(part, 0) + rise.packs.size
+                    if figures[part] >= _TOGETHER:
+                        figures[part] = 0
+                        yield _together(kept.pop(part), part)
+            if sum(figures.values()) >= _MOST:
+                yield from (_together(some_of, part) for part, some_of in kept.items())
+                kept, figures = {}, {}
+        yield from (_together(some_of, part) for part, some_of in kept.items())
 
-    def _towards_ports(self, rise: _Rise, part: int) -> NDArray[np.float64]:
-        """Rises of the part's ports (elements, width)."""
-        lane = self.lane(part)
-        return np.where(lane >= 0, rise.across(self.network.port_plus[lane], self.network.port_minus[lane]), 0.0)
+    def _rise(self, solved: NDArray[np.float64], there: NDArray[np.int64], elements: NDArray[np.int64], part: int,
+              ) -> _Rise:
+        """What of the columns ``there`` is wanted: at the elements' ends, the ports and the packs of their part."""
+        network, lane, packs = self.network, self.lane(part), self.packs(part)
+
+        def across(plus: NDArray[np.int64], minus: NDArray[np.int64]) -> NDArray[np.float64]:
+            rise = solved[plus] - solved[minus]
+            out: NDArray[np.float64] = rise.T if len(there) == solved.shape[1] else rise[:, there].T
+            return out
+
+        return _Rise(solved[self.a[elements], there] - solved[self.b[elements], there],
+                     np.where(lane >= 0, across(network.port_plus[lane], network.port_minus[lane]), 0.0),
+                     across(network.pack_plus[packs], network.pack_minus[packs]))
 
     def _pack_amps(self, part: int, port_a: NDArray[np.float64], rise: _Rise | None, pressed: NDArray[np.float64],
                    ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
@@ -148,7 +171,7 @@ class Changes:
         base, reach = self.seen.base_v, self.seen.reach
         volts = np.broadcast_to(base[plus] - base[minus], (len(port_a), len(packs)))
         if rise is not None:
-            volts = volts + rise.across(plus, minus) * pressed[:, None]
+            volts = volts + rise.packs * pressed[:, None]
         volts = volts - port_a @ (reach[plus] - reach[minus])[:, :port_a.shape[1]].T
         would = (self.trial.rest_v[packs] - volts) / network.pack_ohm[packs]
         conducts = self.trial.conducts[packs]
@@ -160,23 +183,21 @@ class Changes:
         return np.where(conducts, would, 0.0), unsure
 
 
+@dataclass(frozen=True, eq=False)
 class _Rise:
-    """Columns of rises [V/A]; only the rows that are asked for are taken out."""
+    """Rises [V/A] per ampere through each element: over itself (elements,), at the ports (elements, width) and at the
+    packs (elements, packs) of its part.
+    """
 
-    def __init__(self, solved: NDArray[np.float64], columns_: NDArray[np.int64]) -> None:
-        self._solved = solved
-        self._columns = columns_
-        self._all = len(columns_) == solved.shape[1]
-
-    def own(self, a: NDArray[np.int64], b: NDArray[np.int64]) -> NDArray[np.float64]:
-        """Each element's rise between its own ends (elements,)."""
-        rise: NDArray[np.float64] = self._solved[a, self._columns] - self._solved[b, self._columns]
-        return rise
-
-    def across(self, plus: NDArray[np.int64], minus: NDArray[np.int64]) -> NDArray[np.float64]:
-        """Rises between pairs of nodes (elements, pairs)."""
-        rise = self._solved[plus] - self._solved[minus]
-        out: NDArray[np.float64] = rise.T if self._all else rise[:, self._columns].T
-        return out
+    own: NDArray[np.float64]
+    ports: NDArray[np.float64]
+    packs: NDArray[np.float64]
 
 
+def _together(kept: list[tuple[NDArray[np.int64], _Rise]], part: int) -> tuple[NDArray[np.int64], int, _Rise]:
+    if len(kept) == 1:
+        return kept[0][0], part, kept[0][1]
+    rises = [rise for _, rise in kept]
+    return np.concatenate([chosen for chosen, _ in kept]), part, _Rise(
+        np.concatenate([rise.own for rise in rises]), np.concatenate([rise.ports for rise in rises]),
+        np.concatenate([rise.packs for rise in rises]))

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from interop.circuit.draws import Draw, Laws
-from interop.circuit.network import Network, NetworkError, State
+from interop.circuit.network import Network, NetworkError, State, each, flags
 from interop.circuit.ports import Met, meet
 from interop.circuit.thevenin import Thevenin
 
@@ -109,10 +109,10 @@ class Solver:
             raise NetworkError(f"{len(state)} states for {count} packs", network.packs)
         self.network = network
         self.states = (State.ON,) * count if states is None else tuple(State(int(s)) for s in states)
-        self.whole = np.ones(len(network.branches), bool) if whole is None else whole
-        drop = self.drop_v = np.broadcast_to(np.asarray(drop_v, dtype=np.float64), (count,))
-        if not (drop >= 0).all():
-            raise NetworkError("diode drop is not 0 V or more", network.packs)
+        self.whole = flags(whole, network.branches, "yes or no to conducting branches")
+        drop = self.drop_v = each(drop_v, network.packs, "diode drops")
+        if not ((drop >= 0) & np.isfinite(drop)).all():
+            raise NetworkError("diode drop is not 0 V or more", _names(network.packs, ~((drop >= 0) & np.isfinite(drop))))
         self.outward = state == State.CHARGE_BLOCKED
         self.inward = state == State.DISCHARGE_BLOCKED
         self.on = state == State.ON

@@ -22,6 +22,7 @@ from interop.site.site import Cable, Device, End, Site
 from interop.wiring.energy import energy_wh
 from interop.wiring.mixing import special_cables
 from interop.wiring.numbering import BY_ORDER, by_order
+from interop.wiring.purposes import LINE
 from interop.wiring.stage import StageEnd
 from interop.wiring.talks import chain_address_rule, chain_talks, controller_talks, report_talks
 
@@ -300,7 +301,7 @@ def _cable(decisions: Decisions, cable: Planned) -> Json:
     (``moved``: where each such plug is and where it goes; ``new_plugs``: the ends whose plug does not fit there).
     ``lands_on``: the unit of a set of controllers it goes to. ``special``: what a record asks for in
     its place. ``remove``: conductors found that must go. ``installed_as``: the name under which it stands today, where
-    the site file wants it under another.
+    the site file wants it under another. ``carries``: chain or report bus of its link, or a line alone.
     """
     stands, action = standing(decisions, cable), decisions.actions[cable.id].action
     was = decisions.actions[cable.id].was
@@ -308,13 +309,14 @@ def _cable(decisions: Decisions, cable: Planned) -> Json:
     return {
         "from": _end(cable.a),
         "to": _end(cable.b),
+        "carries": cable.carries,
         "action": action,
         "work": work(action, stands, joined),
         "installed_as": was.id if was is not None and was.id != cable.id else None,
         "moved": [[_end(old), _end(new)] for old, new in stands.moved] if stands is not None else [],
         "lands_on": lands_on(decisions.site, cable),
         "kind": cable.kind,
-        "special": _special(decisions.site, cable),
+        "special": _special(decisions.site, cable) if cable.carries != LINE else [],
         "joined": [list(p) for p in joined],
         "cut": list(cut_pins(cable, stands)),
         "remove": [list(p) for p in removed_pins(cable, stands)],
@@ -335,6 +337,7 @@ def _removed(cable: Cable) -> Json:
     return {
         "from": _end(cable.a),
         "to": _end(cable.b),
+        "carries": None,
         "action": "remove",
         "work": "remove",
         "installed_as": None,

@@ -8,6 +8,7 @@ from typing import Any
 
 from interop.documents.entries import entry_words
 from interop.documents.face import DeviceFace, FaceMismatch, PortFace
+from interop.wiring.purposes import LINE
 
 __all__ = ["CableEnd", "SocketInput", "cable_ends", "controller_lines", "controller_words", "end_words", "far_words",
            "removed_words", "socket_inputs", "stands_elsewhere"]
@@ -97,7 +98,7 @@ def cable_ends(plan: Mapping[str, Any]) -> dict[str, list[CableEnd]]:
 def controller_words(plan: Mapping[str, Any], entry: Mapping[str, Any]) -> tuple[str, ...]:
     """What else to do at the controller where a cable ends: into which of its units the plug goes, what to enter there.
 
-    Empty for a cable between packs, and for one that is taken out.
+    Empty for a cable between packs, and for one that is taken out. Nothing is entered for a stop line.
     """
     if entry["action"] == "remove":
         return ()
@@ -106,10 +107,10 @@ def controller_words(plan: Mapping[str, Any], entry: Mapping[str, Any]) -> tuple
         device = plan["devices"].get(end[0] or "")
         if device is None or device["kind"] == "pack":
             continue
-        if device["units"] > 1:
+        if device["units"] > 1 and (entry["lands_on"] is not None or entry["carries"] != LINE):
             lines.append(f"Plug into {far_words(plan, entry, end)}; into no other unit.")
         entry_line = entry_words(end[0], plan["settings"].get(end[0], {}))
-        if entry_line is not None:
+        if entry_line is not None and entry["carries"] != LINE:
             lines.append(entry_line)
     return tuple(lines)
 

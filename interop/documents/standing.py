@@ -9,6 +9,7 @@ from interop.choose.cables import Planned
 from interop.choose.installed import plug_fits
 from interop.choose.plan import Decisions
 from interop.site.site import End, Site
+from interop.wiring.purposes import LINE
 from interop.wiring.stage import StageEnd, joined_pins
 
 __all__ = ["Standing", "cut_pins", "lands_on", "removed_pins", "standing", "work"]
@@ -99,16 +100,18 @@ def removed_pins(cable: Planned, stands: Standing | None) -> HalfPins:
 
 def lands_on(site: Site, cable: Planned) -> str | None:
     """Which unit of a set of controllers takes a cable: the one that the record names, else the one that the site
-    names; None where there is one unit, or nobody says. The rule wrong-unit judges whether the two agree.
+    names; None where there is one unit, or nobody says. The rule wrong-unit judges whether the two agree. Which unit
+    takes the cable of a link says nothing of one that carries a line alone.
     """
     for end in (cable.a, cable.b):
         device = site.devices[end.device]
         if device.kind == "pack" or device.units < 2:
             continue
         port = device.record.ports.get(end.port or "")
-        facts = (device.record.follows.cable_lands_on, *((port.lands_on,) if port is not None else ()))
+        line = cable.carries == LINE
+        facts = (*(() if line else (device.record.follows.cable_lands_on,)), *((port.lands_on,) if port else ()))
         named = {value for fact in facts for value in fact.values}
-        return named.pop() if len(named) == 1 else device.lands_on
+        return named.pop() if len(named) == 1 else None if line else device.lands_on
     return None
 
 

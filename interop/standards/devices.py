@@ -205,17 +205,17 @@ LARGE_BANK_INTERRUPTING = LargeBankInterrupting(
 
 # --- What a conductor withstands ------------------------------------------------------------------
 # IEC 60364-4-43, copper, heating from full load to the insulation's short-circuit temperature with no heat lost, good
-# to about 5 s: PVC 70 to 160 C, XLPE 90 to 250 C. PVC above 300 mm2 has a lower k.
+# to about 5 s: PVC 70 to 160 C, XLPE 90 to 250 C, rubber 60 to 200 C. PVC above 300 mm2 has a lower k.
 
 WITHSTAND_SOURCE = Source("IEC 60364-4-43", "434.5.2, I2t = k2 S2", Certainty.MEM)
-_WITHSTAND_K: Mapping[str, int] = MappingProxyType({"pvc": 115, "xlpe": 143})
+_WITHSTAND_K: Mapping[str, int] = MappingProxyType({"pvc": 115, "xlpe": 143, "rubber": 141})
 _PVC_UP_TO_MM2 = 300
 
 
 def withstand_i2t_a2s(size: Size, insulation: str) -> float | None:
-    """Most that a device may let through [A2 s] before the insulation (`pvc`, `xlpe`) of a copper conductor suffers.
+    """Most that a device may let through [A2 s] before the insulation of a copper conductor suffers.
 
-    None for PVC above 300 mm2. Raises `ValueError` for another insulation.
+    ``insulation``: `pvc`, `xlpe` or `rubber`. None for PVC above 300 mm2. Raises `ValueError` for another insulation.
     """
     if insulation not in _WITHSTAND_K:
         raise ValueError(f"insulation is one of {', '.join(_WITHSTAND_K)}, got {insulation!r}")

@@ -367,9 +367,18 @@ def _common_talk(tables: Sequence[Iterable[Talk]]) -> Talk | None:
     return next(iter(common)) if len(common) == 1 else None
 
 
+def _chain_talks(record: Record, *, numbered: bool) -> set[Talk]:
+    """How a pack can talk with packs in any mode; ``numbered``: on buses on which it has a number, which one for
+    service alone has not.
+    """
+    return {talk for mode in record.modes for talk, names in chain_talks(record, mode).items()
+            if not numbered or any(name in record.addresses for name in names)}  # fmt: skip
+
+
 def _stage_link(site: Site, link: Link, judged: bool) -> StageLink:
     devices = [site.devices[p] for p in link.packs]
-    chain = _common_talk([{t for m in d.record.modes for t in chain_talks(d.record, m)} for d in devices])
+    chain = _common_talk([_chain_talks(d.record, numbered=False) for d in devices])
+    chain = chain or _common_talk([_chain_talks(d.record, numbered=True) for d in devices])
     manager = None if link.manager in (None, "propose") else link.manager
     report = None
     if manager is not None and link.reports_to:
@@ -430,11 +439,9 @@ def _carried(
     one, other = stage.socket(ends[0]), stage.socket(ends[1])
     if one is None or other is None or buses_on(one.face) & buses_on(other.face):
         return what
-    if line_only(one.face, other.face):
+    if line_only(one.face, other.face) or joins_line(one.face, other.face, joined):
         return LINE
-    if all(_serves(stage, link, socket, what) for socket in (one, other)):
-        return what
-    return LINE if joins_line(one.face, other.face, joined) else None
+    return what if all(_serves(stage, link, socket, what) for socket in (one, other)) else None
 
 
 def _serves(stage: Stage, link: StageLink, socket: Socket, what: str) -> bool:

@@ -164,6 +164,7 @@ def small_plan() -> dict[str, Any]:
             "W1": {
                 "from": ["N1", "LINK", "LINK2"],
                 "to": ["R1", "LINK", "LINK1"],
+                "carries": "chain",
                 "action": "alter",
                 "work": "alter",
                 "moved": [],
@@ -179,6 +180,7 @@ def small_plan() -> dict[str, Any]:
             "W2": {
                 "from": ["R1", "LINK", "LINK2"],
                 "to": ["R2", "LINK", "LINK1"],
+                "carries": "chain",
                 "action": "keep",
                 "work": "keep",
                 "moved": [],
@@ -194,6 +196,7 @@ def small_plan() -> dict[str, Any]:
             "W3": {
                 "from": ["N1", "REPORT", None],
                 "to": ["INV", "BAT", None],
+                "carries": "report",
                 "action": "make",
                 "work": "make",
                 "moved": [],
@@ -209,6 +212,7 @@ def small_plan() -> dict[str, Any]:
             "W4": {
                 "from": ["C1", "COM", None],
                 "to": ["C2", "COM", None],
+                "carries": None,
                 "action": "remove",
                 "work": "remove",
                 "moved": [],

@@ -95,6 +95,7 @@ PACK = keys(
 )
 END: Schema = {"type": "array", "prefixItems": [TEXT, TEXT, nullable(TEXT)], "minItems": 3, "maxItems": 3}
 CABLE = keys(
+    carries=nullable(words("chain", "report", "line")),
     action=words("keep", "make", "alter", "remove"),
     kind=words("straight", "repinned"),
     special=items(TEXT),

@@ -129,6 +129,19 @@ def test_units_that_could_not_be_read_are_not_counted(tmp_path: Path) -> None:
         'controllers.INV.units: got "x"', *(f'runs.INV.to: got post "{n}" of b' for n in (11, 12, 13))]
 
 
+@pytest.mark.parametrize("section", ["", "found: "])
+def test_a_cable_from_the_manager_to_itself_has_both_ends_on_one_pack(tmp_path: Path, section: str) -> None:
+    """Of a manager whom the plan is to name nobody can tell yet."""
+    here = "found:\n  " if section else ""
+    gap = "\n  " if section else "\n"
+    text = (PACKS + f"{here}links: {{L: {{packs: A1..A3, manager: A2, reports_to: INV}}}}"
+            f"{gap}cables: {{W: {{from: manager REPORT, to: A2 LINK1}}}}\n")  # fmt: skip
+    (line,) = refused(tmp_path, text)
+    assert line.split(" ", 1)[1] == f'{section.replace(": ", ".")}cables.W: got both ends on "A2"; expected two devices'
+    load_site(site(tmp_path / "open", text.replace("manager: A2", "manager: propose").replace(here, "")
+                   .replace(gap, "\n")))  # fmt: skip
+
+
 def test_pins_that_a_plug_does_not_have_are_told_at_both_ends(tmp_path: Path) -> None:
     """Each once an entry, in a map at its own line and column, in cuts at the text; the shell may stand anywhere."""
     (tmp_path / "cat").symlink_to(Path(__file__).parents[2] / "catalogs", target_is_directory=True)

@@ -142,11 +142,11 @@ def test_withstand() -> None:
     assert withstand_i2t_a2s(parse_size("350 mm2"), "xlpe") is not None
 
 
-@pytest.mark.parametrize("insulation", ["", "PVC", "rubber"])
+@pytest.mark.parametrize("insulation", ["", "PVC", "silicone"])
 def test_another_insulation_is_refused(insulation: str) -> None:
     with pytest.raises(ValueError) as caught:
         withstand_i2t_a2s(parse_size("70 mm2"), insulation)
-    assert str(caught.value) == f"insulation is one of pvc, xlpe, got {insulation!r}"
+    assert str(caught.value) == f"insulation is one of pvc, xlpe, rubber, got {insulation!r}"
 
 
 def test_what_each_rule_rests_on() -> None:
