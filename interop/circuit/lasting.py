@@ -41,8 +41,6 @@ MOST_PACKS = 24
 
 SPELLS = (("load", 12.0), ("charge", 8.0), ("rest", 4.0))
 """A day for the drift: the usual load, then charge, then rest [h]; this project's default, printed as an assumption."""
-_TOLERANCE = 1e-5
-"""Error of a charge state in one step of a course that is searched for a limit: far below what is known of any pack."""
 _TAIL_C = 0.05
 """The charge ends when the whole current falls below this part of the whole capacity an hour; common practice."""
 _NO_STOP = 1.02
@@ -180,10 +178,10 @@ def lasting(picture: Picture, ends: Ends, within: float = 5e-3) -> Lasting:
     out = into = before = after = None
     if full is not None and ends.low_v is not None and picture.split_out is not None:
         out = bank_limit_over_course(network, full, picture.limits, ends.low_v, 1, split=picture.split_out,
-                                     sense=_sense(picture, draws=True), tolerance=_TOLERANCE, within=within, scan=4)
+                                     sense=_sense(picture, draws=True), within=within, scan=4)
     if empty is not None and ends.charge_v is not None and picture.split_in is not None:
         into = bank_limit_over_course(network, empty, picture.limits, ends.charge_v, -1, split=picture.split_in,
-                                      sense=_sense(picture, draws=False), tolerance=_TOLERANCE, within=within, scan=4)
+                                      sense=_sense(picture, draws=False), within=within, scan=4)
     load_w = _usual_w(picture)
     if full is not None and load_w and ends.low_v is not None:
         old = np.array([not d.new for d in picture.bank.packs])
@@ -226,8 +224,7 @@ def filled(picture: Picture, ends: Ends) -> Filled | None:
     longest = 1.5 * float(packs.capacity_ah.sum()) / total + 4
     played = course(picture.bank.network, packs,
                     [Spell(longest, amp=-total, hold_v=ends.charge_v, tail_a=tail)],
-                    split=np.array(amps) / total, sense=_sense(picture, draws=False), limits=picture.limits,
-                    tolerance=_TOLERANCE)
+                    split=np.array(amps) / total, sense=_sense(picture, draws=False), limits=picture.limits)
     end = next((event for event in played.events if event.what in ("charged", "tail", "end")), None)
     hours = longest if end is None else end.hours
     row = min(int(np.searchsorted(played.hours, hours)), len(played.hours) - 1)
@@ -253,8 +250,7 @@ def emptied(picture: Picture, ends: Ends) -> Emptied | None:
         return None
     longest = 1.2 * float(packs.capacity_ah.sum()) * float(picture.emf_v(0.5).max(initial=0.0)) / watts
     played = course(picture.bank.network, packs, [Spell(longest, watt=watts, cut_v=ends.low_v)],
-                    split=picture.split_out, sense=_sense(picture, draws=True), limits=picture.limits,
-                    tolerance=_TOLERANCE)
+                    split=picture.split_out, sense=_sense(picture, draws=True), limits=picture.limits)
     end = next((event for event in played.events if event.what in ("cut off", "dark", "collapse")), None)
     return Emptied(longest if end is None else end.hours, "" if end is None else end.what, _first_over(picture, played))
 
