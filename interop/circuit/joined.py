@@ -13,7 +13,10 @@ import numpy as np
 
 from interop.circuit.bank import POLES
 from interop.circuit.faulted import highest_v, run_name_of
-from interop.circuit.joining import Precharge, inrush, largest_safe_differences, precharge
+from interop.circuit.joining import Precharge, decay, inrush, largest_safe_differences, precharge
+from interop.circuit.picture import REST_STATE
+from interop.circuit.pieces import capacity_ah
+from interop.standards.cell_voltage import lfp_cell_slope
 from interop.standards.estimates import CABLE_INDUCTANCE_PER_M
 from interop.wiring.busbar import highest, lowest
 
@@ -21,7 +24,10 @@ if TYPE_CHECKING:
     from interop.circuit.network import Network
     from interop.circuit.picture import Picture
 
-__all__ = ["Inrushing", "SafeJoin", "inrush_of", "safe_joins"]
+__all__ = ["CURVE_MINUTES", "Inrushing", "JoiningCurve", "SafeJoin", "inrush_of", "joining_curves", "safe_joins"]
+
+CURVE_MINUTES = (0, 5, 15, 30, 60, 120)
+"""Times after joining at which the current is told [min]."""
 
 _MILLI = 1e-3
 
@@ -56,6 +62,43 @@ def safe_joins(picture: Picture) -> tuple[SafeJoin, ...]:
         volts = safe.volts if np.isfinite(safe.volts) else None
         found.append(SafeJoin(name, volts, None if volts is None else by or strictest, safe.not_stated))
     return tuple(found)
+
+
+@dataclass(frozen=True)
+class JoiningCurve:
+    """The current of one pack [A] at `CURVE_MINUTES` after it was closed at a difference [V], it being the higher."""
+
+    pack: str
+    volts: float
+    amps: tuple[float, ...]
+
+
+@lru_cache(maxsize=64)
+def joining_curves(picture: Picture) -> tuple[JoiningCurve, ...]:
+    """Return for one new pack of each record how the current of joining dies away from the largest safe difference.
+
+    Each pack is a capacitor of its capacity over the slope of its voltage at half charge (mean of both parameter sets);
+    resistances to work with. Empty where a pack is not LFP, or its capacity or count of cells is not stated.
+    """
+    packs = picture.bank.packs
+    slope = lfp_cell_slope(REST_STATE)
+    sizes = [capacity_ah(d) for d in packs]
+    cells = [d.record.cells for d in packs]
+    series = [None if one is None or one.chemistry.only != "lfp" else one.in_series.only for one in cells]
+    if slope is None or any(size is None for size in sizes) or any(count is None for count in series):
+        return ()
+    ah_per_v = [(size[0] + size[1]) / 2 / (slope.nominal * count) for size, count in zip(sizes, series, strict=True)
+                if size is not None and count is not None]
+    found: dict[str, JoiningCurve] = {}
+    for safe in safe_joins(picture):
+        at = picture.of_pack[safe.pack]
+        if safe.volts is None or not packs[at].new or packs[at].record.id in found:
+            continue
+        emf = picture.emf_v(REST_STATE)
+        emf[at] += safe.volts
+        died = decay(picture.bank.network.with_emf(emf), ah_per_v, [minutes / 60 for minutes in CURVE_MINUTES])
+        found[packs[at].record.id] = JoiningCurve(safe.pack, safe.volts, tuple(map(float, died.pack_a[:, at])))
+    return tuple(found.values())
 
 
 def _lowest(picture: Picture) -> Network:

@@ -249,9 +249,10 @@ class Picture:
         """The bank at its highest load, nearly empty."""
         if self.load_w is None:
             return None
-        return solve(self.bank.network.with_emf(self.emf_v(LOW_STATE)), self._draws(self.load_w))
+        return solve(self.bank.network.with_emf(self.emf_v(LOW_STATE)), self.draws(self.load_w))
 
-    def _draws(self, load_w: Sequence[float]) -> list[Draw]:
+    def draws(self, load_w: Sequence[float]) -> list[Draw]:
+        """What hangs at the ports for powers at their outlets [W]."""
         return [Power(one.dc_w(watts)) if one.draws else Current(0.0)
                 for one, watts in zip(self.converters, load_w, strict=True)]
 
@@ -261,7 +262,7 @@ class Picture:
         if self.load_w is None:
             return None
         network = self.bank.network.with_emf(self.emf_v(LOW_STATE))
-        return solve(network.with_ohm(self.box.branch_high_ohm, network.pack_ohm), self._draws(self.load_w))
+        return solve(network.with_ohm(self.box.branch_high_ohm, network.pack_ohm), self.draws(self.load_w))
 
     @cached_property
     def at_charge(self) -> Solution | None:

@@ -58,7 +58,10 @@ def _bank(page: Page, bank: dict[str, Any], packs: dict[str, Any]) -> None:
     _one_out(page, bank["one_out"])
     _over_time(page, bank["over_time"])
     _joining(page, bank)
-    page.line("Taken for granted, because nobody stated it:", "bold")
+    _after_stop(page, bank["after_stop"])
+    _decided_by(page, bank["decided_by"], bank["decided_together"])
+    if bank["assumptions"]:
+        page.line("Taken for granted, because nobody stated it:", "bold")
     told: dict[tuple[str, str, str], list[str]] = {}
     for one in bank["assumptions"]:
         span = "" if one["range"] is None else f" ({one['range'][0]} to {one['range'][1]})"
@@ -113,6 +116,39 @@ def _over_time(page: Page, found: dict[str, Any]) -> None:
                   f"points from the charge state of the whole bank, over {one['days']} days.", indent=4)
 
 
+def _after_stop(page: Page, found: dict[str, Any]) -> None:
+    page.line("After a stop", "bold")
+    for one in found["stops"]:
+        live = one["live_packs"]
+        if not one["stops"]:
+            page.line("no stop line: every pack and the busbar stay live until each is switched off by hand.", indent=4)
+        elif live:
+            page.line(f"a stop at {named(one['stops'])} leaves {named(live)} and the busbar live.", indent=4)
+        else:
+            page.line(f"a stop at {named(one['stops'])} opens every pack; the busbar is dead when its capacitors are.",
+                      indent=4)
+    joule = found["capacitors_j"]
+    page.line("The cells of every pack stay live behind its BMS. "
+              + ("How much the capacitors of the converters hold is not stated: " if joule is None
+                 else f"The capacitors of the converters hold {joule:g} J: ") + "measure before touching.", indent=4)
+
+
+def _decided_by(page: Page, rows: Sequence[dict[str, Any]], together: Sequence[str]) -> None:
+    """Which unknown resistance alone decides whether a pack keeps its limit."""
+    if rows:
+        page.line("Decided by a resistance that is not known well: pack-passes-its-limit", "bold")
+    elif together:
+        page.line("Decided by several resistances together, none alone: pack-passes-its-limit", "bold")
+        page.line(f"{named(together)}: with every range at its worst end the limit may be passed; no range alone does "
+                  "it.", indent=4)
+    for one in rows:
+        low, high = one["amps"]
+        what = ("leads, lugs and devices" if one["range_mohm"] is None else
+                f"{one['resistance']} ({one['range_mohm'][0]:g} to {one['range_mohm'][1]:g} mohm)")
+        page.line(f"{what}: {one['pack']} carries {low:g} A at the low end and {high:g} A at the high end in "
+                  f"{one['way']}; its limit is {one['limit_a']:g} A.", indent=4)
+
+
 def _joining(page: Page, bank: dict[str, Any]) -> None:
     rows = bank["joining"]
     if rows:
@@ -124,6 +160,12 @@ def _joining(page: Page, bank: dict[str, Any]) -> None:
                             []).append(one["pack"])
         for (volts, more), packs in told.items():
             page.line(f"{named(packs)}: {volts}{more}", indent=4)
+    for one in bank["joining_curves"]:
+        page.line(f"{one['pack']} closed at {one['at_v']:g} V difference: its current dies away", indent=4)
+        most = max(map(abs, one["amps"])) or 1.0
+        page.table(("Minutes", "A", ""), [(f"{minutes:g}", _a(amps), "#" * round(_BAR * abs(amps) / most))
+                                          for minutes, amps in zip(one["minutes"], one["amps"], strict=True)],
+                   whole=(0, 1, 2))
     inrush = bank["inrush"]
     if inrush is not None and inrush["precharge"] is not None:
         step = inrush["precharge"]

@@ -12,8 +12,12 @@ import numpy as np
 
 from interop.choose.controller import controller_settings, course_ends
 from interop.circuit.faulted import bank_faults
-from interop.circuit.joined import inrush_of, safe_joins
+from interop.circuit.flips import flips
+from interop.circuit.joined import CURVE_MINUTES, inrush_of, joining_curves, safe_joins
 from interop.circuit.lost import losses_of
+from interop.circuit.overload import carried
+from interop.records.answers import Answer
+from interop.rules.stop_reach import buttons
 from interop.wiring.busbar import lowest
 
 if TYPE_CHECKING:
@@ -97,10 +101,20 @@ def _bank(picture: Picture, *, searched: bool) -> Json:
         "over_time": _over_time(picture, days=DAYS if searched else 0),
         "joining": [{"pack": one.pack, "below_v": None if one.volts is None else round(one.volts - 0.005, 2),
                      "by": one.by, "not_stated": list(one.not_stated)} for one in safe_joins(picture)],
+        "joining_curves": [{"pack": one.pack, "at_v": round(one.volts, 2), "minutes": list(CURVE_MINUTES),
+                            "amps": [_amps(a) for a in one.amps]} for one in joining_curves(picture)],
         "inrush": _inrush(picture),
+        "after_stop": _after_stop(picture),
         "faults": [{"device": one.name, "ka": round(one.amps / 1000, 1),
                     "breaks_ka": None if one.facts is None else lowest(one.facts.interrupts_ka)}
                    for one in bank_faults(picture)],
+        "decided_together": sorted({one.element.name for one in carried(picture) if one.element.kind == "pack"
+                                    and one.answer is Answer.CANNOT_TELL and one.limit_a is not None},
+                                   key=list(picture.of_pack).index),
+        "decided_by": [{"resistance": one.what, "range_mohm": None if one.range_mohm is None
+                        else [round(value, 2) for value in one.range_mohm], "pack": one.pack, "way": one.way,
+                        "amps": [_amps(one.low_a), _amps(one.high_a)], "limit_a": _amps(one.limit_a)}
+                       for one in flips(picture)],
         "assumptions": [{"about": a.about, "fact": a.fact, "value": a.value,
                          "range": [a.low, a.high] if a.low else None} for a in picture.assumptions],
     }
@@ -129,6 +143,19 @@ def _over_time(picture: Picture, days: int) -> Json:
                       for d, s, v in zip(packs, full.soc, full.volts, strict=True)}},
         "display": [_display(one, days) for one in watched(picture, ends, days)] if days else None,
     }
+
+
+def _after_stop(picture: Picture) -> Json:
+    """What stays live after each stop: packs, the busbar, and the charge of the capacitors [J] until it is measured."""
+    packs = list(picture.of_pack)
+    inrush = inrush_of(picture)
+    farad = None if inrush is None or inrush.millifarad is None else inrush.millifarad / 1000
+    rows = []
+    for reached in buttons(picture.stage, packs) or [()]:
+        live = [name for name in packs if name not in reached]
+        rows.append({"stops": list(reached), "live_packs": live, "busbar_live": bool(live)})
+    return {"stops": rows, "capacitors_j": None if farad is None or inrush is None
+            else round(farad * inrush.volts**2 / 2, 1)}
 
 
 def _endurance(one: Endurance | None) -> Json:

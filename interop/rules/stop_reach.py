@@ -15,10 +15,16 @@ from interop.rules.wording import named
 from interop.wiring.contacts import NOT_STATED, Held, LineWire
 from interop.wiring.stage import Stage, StageCable, StageLink
 
-__all__: list[str] = []
+__all__ = ["buttons"]
 
 
 # ---- how far a stop reaches ----
+
+
+def buttons(stage: Stage, packs: Sequence[str]) -> list[tuple[str, ...]]:
+    """Return what each stop reaches of some packs, in their order; stops that are one button once; empty: no stop."""
+    having = [name for name in packs if name in stage.packs and _stop_lines(stage.packs[name].record)]
+    return _buttons(stage, packs, having) if having else []
 
 
 def _stop_lines(record: Record) -> list[str]:

@@ -11,6 +11,8 @@ import pytest
 from interop.choose.controller import course_ends
 from interop.choose.plan import decide, planned_stage
 from interop.circuit.course import course
+from interop.circuit.joined import joining_curves
+from interop.circuit.joining import join
 from interop.circuit.lasting import Ends, _packs, _sense, emptied, filled, lasting, not_said, watched
 from interop.circuit.picture import Picture, pictures
 from interop.circuit.plant import Stage as Spell
@@ -130,3 +132,15 @@ def test_a_surge_on_two_equal_packs() -> None:
         assert (row.limit_a, row.seconds) == (180, 2)
     assert [row.out for row in rows] == ["A2", "A1"]
     assert np.isclose(rows[0].amps, rows[1].amps, rtol=0.05)
+
+
+def test_the_curve_of_joining_begins_at_the_difference_over_its_loop() -> None:
+    """And dies away: by half within the hour or so that 300 Ah and 4 milliohm give on the plateau."""
+    picture = of(FERRY)
+    for curve in joining_curves(picture):
+        row = picture.bank.of_run[curve.pack, "plus"][0]
+        joined = join(picture.bank.network.with_emf(picture.emf_v(0.5)), row)
+        assert curve.amps[0] == pytest.approx(curve.volts / joined.loop_ohm, rel=1e-6)
+        assert list(curve.amps) == sorted(curve.amps, reverse=True)
+        assert 0 < curve.amps[-1] < curve.amps[0] / 2
+    assert [curve.pack for curve in joining_curves(picture)] == ["N1", "C1"]
