@@ -46,8 +46,12 @@ class DeviceSpot:
 
     @property
     def name(self) -> str:
-        """How it is told: model, run and pole."""
-        return f"{self.device.loaded.record.id} in the {self.pole} of {run_name(self.run)}"
+        """How it is told: model, run and pole; its number from the source where its like stands there too."""
+        record = self.device.loaded.record.id
+        pole: Pole = getattr(self.run, self.pole)
+        alike = sum(held.loaded.record.id == record for held in pole.devices)
+        number = f" no. {self.index + 1}" if alike > 1 else ""
+        return f"{record}{number} in the {self.pole} of {run_name(self.run)}"
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ import numpy as np
 
 from interop.circuit.bank import POLES, DeviceSpot, run_name
 from interop.circuit.faults import device_faults
+from interop.circuit.protection import SHORT_LEAD_M
 from interop.wiring.busbar import highest, lowest
 
 if TYPE_CHECKING:
@@ -81,14 +82,39 @@ def bank_faults(picture: Picture) -> tuple[Fault, ...]:
     rows: list[DeviceSpot | Device] = [*bank.devices, *packs]
     found = [_fault(picture, row, float(a), float(b)) for row, a, b in zip(rows, most, least, strict=True)]
     runs = [run_name(row.run) if isinstance(row, DeviceSpot) else run_name_of(bank, row) for row in rows]
-    return tuple(replace(one, backup=_backup(one, [other for other, at in zip(found, runs, strict=True) if at == run]))
-                 for one, run in zip(found, runs, strict=True))
+    away = [_beyond(picture, row) for row in rows]
+    return tuple(replace(one, backup=_backup(one, [(other, metres) for other, at, metres
+                                                   in zip(found, runs, away, strict=True) if at == run], own))
+                 for one, run, own in zip(found, runs, [_own_a(picture, row) for row in rows], strict=True))
 
 
-def _backup(fault: Fault, series: Sequence[Fault]) -> str | None:
-    """A fuse in the same run that can break what this device cannot; a fuse opens first at such currents."""
-    return next((one.name for one in series if one is not fault and can_break(one) and one.facts is not None
-                 and one.facts.kind.only == "fuse"), None)
+def _backup(fault: Fault, series: Sequence[tuple[Fault, float | None]], own_a: float | None) -> str | None:
+    """A fuse in the same run that can break what this device cannot; a fuse opens first at such currents.
+
+    A short on the lead between the device of a pack and the fuse does not flow through the fuse: it stands in for it
+    only near the pack, or where the device breaks what its own pack gives (``own_a``).
+    """
+    for one, metres in series:
+        fuse = one.facts is not None and one.facts.kind.only == "fuse"
+        rating = None if fault.facts is None else lowest(fault.facts.interrupts_ka)
+        own = own_a is None or (rating is not None and own_a <= rating * 1000)
+        near = metres is not None and metres <= SHORT_LEAD_M
+        if one is not fault and fuse and can_break(one) and (own or near):
+            return one.name
+    return None
+
+
+def _beyond(picture: Picture, row: DeviceSpot | Device) -> float | None:
+    """How far a device in a run stands from its source [m]; None: not stated, or built in."""
+    return getattr(row.run, row.pole).devices[row.index].distance_m if isinstance(row, DeviceSpot) else None
+
+
+def _own_a(picture: Picture, row: DeviceSpot | Device) -> float | None:
+    """What a pack alone drives into a short at its terminals [A]; None for a device in a run."""
+    if isinstance(row, DeviceSpot):
+        return None
+    ohms = picture.bank.ohmic[picture.of_pack[row.id]]
+    return (highest_v(row) or 0.0) / ohms.low
 
 
 def can_break(fault: Fault) -> bool:

@@ -29,6 +29,7 @@ __all__ = [
     "CONVENTIONAL_S",
     "ENCLOSED_LEAD_M",
     "SHORT_LEAD_M",
+    "FedBack",
     "Lead",
     "Need",
     "OnCable",
@@ -41,9 +42,11 @@ __all__ = [
     "carries_need",
     "device_needed",
     "fed_a",
+    "fed_back",
     "for_voltage",
     "in_each_pole",
     "in_live_pole",
+    "lead_borne",
     "lugs_fit",
     "one_lead_off",
     "opened_under_load",
@@ -162,6 +165,68 @@ def bare_leads(one: Circuit) -> Iterator[Lead]:
         stated = [metres for metres in far if metres is not None]
         if far and (stated or None in far):
             yield Lead(pole, min(stated) if stated else None)
+
+
+def lead_borne(one: Circuit, metres: float) -> bool:
+    """Whether so much unprotected lead [m] is borne: up to 0.2 m anywhere, up to 1.5 m inside one enclosure, or in
+    conduit that surely passes no wall.
+    """
+    if metres <= SHORT_LEAD_M:
+        return True
+    inside = one.run.laid == "enclosed" or (one.run.laid == "conduit" and one.run.through_wall is False)
+    return metres <= ENCLOSED_LEAD_M and inside and one.run.through_wall is not True
+
+
+@dataclass(frozen=True, eq=False)
+class FedBack:
+    """The lead of a pack between the busbar and the first device as seen from there [m]; None: not stated.
+
+    ``fed``: what can flow into it from the busbar without end [A]; ``carries``: its conductors [A].
+    """
+
+    answer: Answer
+    metres: float | None
+    fed: Range
+    carries: Range
+    missing: tuple[Missing, ...]
+
+
+def fed_back(one: Circuit) -> FedBack | None:
+    """Return how the lead of a pack is protected from the busbar; None where it surely is, or is no lead of a pack.
+
+    It is by a device at its busbar end, or where the devices of all other packs together let through no more than it
+    carries (power.md §6).
+    """
+    carries = [held.amps for pole in POLES if (held := pole_carries(one, pole)) is not None]
+    if one.kind != "pack" or len(carries) < len(POLES):
+        return None
+    fed = fed_a(one, (one.b_side,))
+    verdicts = [within(fed, amps) for amps in carries]
+    answer = all_of(verdict.answer for verdict in verdicts)
+    left = _from_the_far_end(one)
+    if answer is Answer.HOLDS or (left is not None and left <= SHORT_LEAD_M):
+        return None
+    if left is None:
+        answer = Answer.CANNOT_TELL
+    worst = min(carries, key=lambda amps: amps.most)
+    missing = tuple({m.key: m for verdict in verdicts for m in verdict.missing}.values())
+    return FedBack(answer, left, fed, worst, missing)
+
+
+def _from_the_far_end(one: Circuit) -> float | None:
+    """Metres of lead between the busbar and the nearest device; the whole lead where there is none; None: not known."""
+    lengths = [wired.length_m for wired in (one.run.plus, one.run.minus)]
+    if None in lengths:
+        return None
+    whole = max(length for length in lengths if length is not None)
+    left = []
+    for guard in one.guards:
+        if not guard.built_in and protects(guard) is not Answer.BROKEN:
+            wired: Pole = one.run.minus if guard.pole == "minus" else one.run.plus
+            if guard.distance_m is None or wired.length_m is None:
+                return None
+            left.append(max(wired.length_m - guard.distance_m, 0.0))
+    return min(left, default=whole)
 
 
 # ---- direction and voltage ----

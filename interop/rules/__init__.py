@@ -12,6 +12,7 @@ from interop.rules import (  # noqa: F401  (enters their rules)
     described,
     display,
     energy,
+    fed_back,
     gaps,
     link,
     link_between,

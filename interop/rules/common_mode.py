@@ -10,6 +10,7 @@ from interop.circuit.picture import pictures
 from interop.records.facts import ABSENT, Fact
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.wording import figure
+from interop.wiring.purposes import LINE
 from interop.wiring.stage import Stage, StageCable
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ def _common_mode(stage: Stage) -> Iterator[Hit]:
         return
     minus = _minus_volts(stage)
     for cable in stage.cables:
-        if cable.link is not None and cable.joined is not None:
+        if cable.link is not None and cable.joined is not None and cable.carries != LINE:
             yield from _between(stage, cable, minus)
 
 

@@ -20,6 +20,7 @@ from interop.circuit.protection import (
     for_voltage,
     in_each_pole,
     in_live_pole,
+    lead_borne,
     opened_under_load,
 )
 from interop.circuit.ranges import Missing, Verdict
@@ -240,15 +241,7 @@ def _leads(stage: Stage) -> Iterator[tuple[Group, Lead, bool]]:
     for group in circuits(stage):
         for lead in bare_leads(group[0]):
             if lead.metres is None or lead.metres > 0:
-                yield group, lead, lead.metres is not None and _borne(group[0], lead.metres)
-
-
-def _borne(one: Circuit, metres: float) -> bool:
-    """Up to 0.2 m anywhere, up to 1.5 m inside one enclosure, or in conduit that surely passes no wall."""
-    if metres <= SHORT_LEAD_M:
-        return True
-    inside = one.run.laid == "enclosed" or (one.run.laid == "conduit" and one.run.through_wall is False)
-    return metres <= ENCLOSED_LEAD_M and inside and one.run.through_wall is not True
+                yield group, lead, lead.metres is not None and lead_borne(group[0], lead.metres)
 
 
 def _metres(metres: float) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Collection
+from dataclasses import replace
 from pathlib import Path
 
 from interop.records.catalog import Catalog, read_file
@@ -52,8 +53,9 @@ def load_site(path: Path | str, size: int = SIZE, rules: Callable[[], Collection
         faults.append(document.fault(("catalogs", i), f"{shown(name)}, {what}", "a folder of records, as seen from "
                                      "the folder of the site file", _near_folder(path.parent, name)))
     catalog = Catalog(folders, size, faults)
-    return read_site(document, bound.model, catalog, ((path.name, data),),
+    site = read_site(document, bound.model, catalog, ((path.name, data),),
                      Known(tuple(faults), bound.spoilt, whole and catalog.whole, rules))
+    return replace(site, shelf=catalog.of_kinds)
 
 
 _LISTED = 1000

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from interop.records.catalog import LoadedRecord
@@ -186,6 +186,10 @@ class Accepted:
     at: At
 
 
+def _empty_shelf(*_kinds: str) -> tuple[LoadedRecord, ...]:
+    return ()
+
+
 @dataclass(frozen=True, eq=False)
 class Site:
     """A site with every name resolved. Devices in file order; ``none`` are packs on the busbar only."""
@@ -208,6 +212,8 @@ class Site:
     load: Load = Load()
     code: str | None = None
     storage_place: str | None = None
+    shelf: Callable[..., tuple[LoadedRecord, ...]] = _empty_shelf
+    """Every record of some kinds that the catalogs hold, for proposals."""
 
     @property
     def packs(self) -> tuple[Device, ...]:

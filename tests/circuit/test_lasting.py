@@ -98,7 +98,7 @@ def test_the_highest_load_ends_at_the_low_limit() -> None:
     assert found is not None
     assert found.ended == "cut off"
     assert found.over is None
-    assert found.hours == pytest.approx(1700 * 0.95 * 51.5 / (16500 / 0.93 + 135), rel=0.08)
+    assert found.hours == pytest.approx(1700 * 0.95 * 51.5 / (17500 / 0.93 + 135), rel=0.08)
 
 
 def test_what_the_manager_shows_drifts_by_its_errors() -> None:

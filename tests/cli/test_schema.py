@@ -132,7 +132,7 @@ SITE_FAULTS = {
     "a word for a number of units": ("units: 3", "units: three"),
     "no unit at all": ("units: 3", "units: 0"),
     "an empty value": ("cable_lands_on: unit 1", "cable_lands_on: "),
-    "an empty section": ("load: {usual_w: 1800, highest_w: 16500, must_stay_on_w: 600}", "load:"),
+    "an empty section": ("load: {usual_w: 1800, highest_w: 17500, must_stay_on_w: 600}", "load:"),
     "an unknown wish section": ("prefer: [", "wish: ["),
     "a map for a length": ("length: 1.8 m", "length: {m: 1.8}"),
     "a number for a length": ("length: 1.8 m", "length: 1.8"),
