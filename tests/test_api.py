@@ -58,7 +58,8 @@ def test_check_site() -> None:
     assert {one.level.value for one in judged.found} == {"caution", "note"}
     stops = [one for one in judged.planned if one.level.value == "stop"]
     assert [(stop.rule, stop.verdict) for stop in stops] == [
-        ("device-polarised", "cannot-tell"), ("power-not-judged", "cannot-tell")]
+        ("device-polarised", "cannot-tell"), ("pack-passes-its-limit", "cannot-tell"),
+        ("power-not-judged", "cannot-tell")]
     assert any("rack" in one for one in judged.not_judged)
 
 

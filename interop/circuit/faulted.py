@@ -82,7 +82,7 @@ def bank_faults(picture: Picture) -> tuple[Fault, ...]:
     rows: list[DeviceSpot | Device] = [*bank.devices, *packs]
     found = [_fault(picture, row, float(a), float(b)) for row, a, b in zip(rows, most, least, strict=True)]
     runs = [run_name(row.run) if isinstance(row, DeviceSpot) else run_name_of(bank, row) for row in rows]
-    away = [_beyond(picture, row) for row in rows]
+    away = [_beyond(row) for row in rows]
     return tuple(replace(one, backup=_backup(one, [(other, metres) for other, at, metres
                                                    in zip(found, runs, away, strict=True) if at == run], own))
                  for one, run, own in zip(found, runs, [_own_a(picture, row) for row in rows], strict=True))
@@ -104,7 +104,7 @@ def _backup(fault: Fault, series: Sequence[tuple[Fault, float | None]], own_a: f
     return None
 
 
-def _beyond(picture: Picture, row: DeviceSpot | Device) -> float | None:
+def _beyond(row: DeviceSpot | Device) -> float | None:
     """How far a device in a run stands from its source [m]; None: not stated, or built in."""
     return getattr(row.run, row.pole).devices[row.index].distance_m if isinstance(row, DeviceSpot) else None
 

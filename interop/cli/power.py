@@ -26,20 +26,23 @@ def command(site: Path, as_json: bool, limit: int) -> Status:
     from interop.circuit.bank import undrawn
     from interop.circuit.picture import pictures
     from interop.documents.power import power_dict
+    from interop.rules.proposals import proposals, with_proposals
 
     stage = planned_stage(decide(read))
+    proposed = proposals(stage)
+    stage = with_proposals(stage)
     drawn = pictures(stage)
     lost = [(bank, undrawn(stage, bank)) for bank in stage.banks if undrawn(stage, bank)]
     if as_json:
         import json
 
         answer = {"format": "interop-power", "version": 1, "site": {"name": read.name},
-                  "power": power_dict(drawn, searched=True),
+                  "power": power_dict(drawn, proposed, searched=True),
                   "not_drawn": [{"packs": list(bank), "missing": [list(row) for row in missing]}
                                 for bank, missing in lost]}
         click.echo(json.dumps(answer, indent=1, ensure_ascii=False, sort_keys=True).encode("utf-8"))
     else:
         from interop.cli.show_power import show_power
 
-        show_power(read, drawn, lost)
+        show_power(read, drawn, lost, power_dict((), proposed))
     return Status.NO if lost else Status.CLEARED

@@ -20,10 +20,14 @@ _MOST_MISSING = 12
 _MOST_OUT = 6
 
 
-def show_power(site: Site, drawn: Sequence[Picture], lost: Sequence[tuple[tuple[str, ...], Any]]) -> None:
-    """Print every bank: currents at the highest load and at full charge, limits, what they rest on, what is missing."""
+def show_power(site: Site, drawn: Sequence[Picture], lost: Sequence[tuple[tuple[str, ...], Any]],
+               proposed: dict[str, Any] | None = None) -> None:
+    """Print every bank: currents at the highest load and at full charge, limits, what they rest on, what is missing;
+    before that, what is proposed for runs that lack a device or a cable, with which the figures are computed.
+    """
     page = Page()
     page.line(site.name, "bold")
+    _proposals(page, [] if proposed is None else proposed["proposals"])
     for picture in drawn:
         bank = power_dict([picture], searched=True)
         _bank(page, bank["banks"][0], bank["packs"])
@@ -131,6 +135,18 @@ def _after_stop(page: Page, found: dict[str, Any]) -> None:
     page.line("The cells of every pack stay live behind its BMS. "
               + ("How much the capacitors of the converters hold is not stated: " if joule is None
                  else f"The capacitors of the converters hold {joule:g} J: ") + "measure before touching.", indent=4)
+
+
+def _proposals(page: Page, rows: Sequence[dict[str, Any]]) -> None:
+    if rows:
+        page.line("Proposed for what the site file leaves open; the figures below take it as done", "bold")
+    for one in rows:
+        poles = " and the ".join(one["poles"])
+        parts = [] if one["device"] is None else [f"{one['device']} in the {poles} {one['place']}"]
+        parts += [] if one["cable"] is None else [f"cable {one['cable']}"]
+        need = "a current that is not known" if one["need_a"] is None else f"{one['need_a']:g} A"
+        rating = "" if one["standard_a"] is None else f", next standard rating {one['standard_a']} A"
+        page.line(f"{named(one['runs'])}: {' and '.join(parts) or one['unmet']} (it carries {need}{rating})", indent=4)
 
 
 def _decided_by(page: Page, rows: Sequence[dict[str, Any]], together: Sequence[str]) -> None:

@@ -13,6 +13,7 @@ from interop.documents.canonical import canonical_json, fingerprint
 from interop.documents.contract import plan_dict
 from interop.documents.power import power_dict, settings_dict
 from interop.rules.judge import Judged, check_site, judge
+from interop.rules.proposals import proposals
 from interop.site.site import Site
 from interop.wiring.stage import as_found
 
@@ -39,8 +40,8 @@ def plan_document(
     planned = replace(planned_stage(decisions), over_time=True)
     judged = judge(as_found(site), planned)
     drawn = pictures(planned)
-    plan = plan_dict(decisions, judged.planned, judged.found, power_dict(drawn), settings_dict(drawn),
-                     draft=draft, date=date)
+    power = power_dict(drawn, proposals(planned))
+    plan = plan_dict(decisions, judged.planned, judged.found, power, settings_dict(drawn), draft=draft, date=date)
     return plan, decisions, judged
 
 

@@ -6,6 +6,7 @@ Currents [A] are positive out of a pack, to a tenth of an ampere: what lies belo
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import inf
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from interop.circuit.sharing import Element
     from interop.circuit.solve import Solution
     from interop.circuit.tolerance import WorstBankLimit
+    from interop.rules.proposals import Proposal
 
 __all__ = ["power_dict", "settings_dict"]
 
@@ -37,20 +39,28 @@ MOST_OUT = 12
 """So many single losses are listed, the worst first."""
 
 
-def power_dict(pictures: Sequence[Picture], *, searched: bool = False) -> Json:
-    """Return the power side in the shape of the contract; None where no bank is drawn.
+def power_dict(pictures: Sequence[Picture], proposed: Sequence[Proposal] = (), *, searched: bool = False) -> Json:
+    """Return the power side in the shape of the contract; None where no bank is drawn and nothing is proposed.
 
     ``worst`` is a total that surely holds; ``searched``: the true worst case over all tolerances, which takes seconds.
 
     ``bank_limit_a`` is that of the only bank, null where there are several: then see ``banks``.
     """
-    if not pictures:
+    if not pictures and not proposed:
         return None
     banks = [_bank(one, searched=searched) for one in pictures]
     packs: dict[str, Json] = {}
     for one in pictures:
         packs |= _packs(one)
-    return {"bank_limit_a": banks[0]["bank_limit_a"] if len(banks) == 1 else None, "packs": packs, "banks": banks}
+    return {"bank_limit_a": banks[0]["bank_limit_a"] if len(banks) == 1 else None, "packs": packs, "banks": banks,
+            "proposals": [_proposal(one) for one in proposed]}
+
+
+def _proposal(one: Proposal) -> Json:
+    return {"runs": list(one.runs), "poles": list(one.poles), "device": one.device, "place": one.place,
+            "cable": one.cable, "standard_a": one.standard_a,
+            "need_a": None if one.need_a == inf else round(one.need_a, 1),
+            "unmet": one.unmet}
 
 
 def settings_dict(pictures: Sequence[Picture]) -> dict[str, dict[str, Json]]:

@@ -8,9 +8,10 @@ proposed, and nothing that the catalogs do not hold: then the figures are told t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import islice
 from math import inf
 from typing import TYPE_CHECKING
 
@@ -27,32 +28,48 @@ if TYPE_CHECKING:
     from interop.site.site import Pole, Run
     from interop.wiring.stage import Stage
 
-__all__ = ["Proposal", "proposals", "with_proposals"]
+__all__ = ["PLACES", "Proposal", "proposals", "with_proposals"]
 
 _DEVICE_RULES = ("rating-below-need", "device-not-for-dc-voltage")
 """What a device has to pass whatever the conductor is; a polarised one is never tried."""
-_CABLE_RULES = ("no-protective-device", "rating-above-cable", "cable-overloaded", "opens-too-late",
-                "parallel-conductors", "lug-does-not-fit")
+_CABLE_RULES = ("no-protective-device", "fed-from-the-other-end", "rating-above-cable", "cable-overloaded",
+                "opens-too-late", "parallel-conductors", "lug-does-not-fit")
 _WHOLE_RULES = ("device-cannot-break-the-fault", "smallest-fault-not-cleared", "voltage-drop-large", "load-not-carried")
 _NEAR_M = 0.1
 """A proposed device is to be put this close to its source [m]."""
 _CONTINUOUS = 1.25
+_MOST_TRIES = 24
+"""So many choices are judged with the whole bank before the smallest is told as it is."""
+
+
+PLACES = ("at the source", "at the busbar", "at both ends")
+"""Where a proposed device may stand in a run; of a converter's run the source is the busbar."""
 
 
 @dataclass(frozen=True)
 class Proposal:
-    """What some alike runs lack: the record of a device for some poles, the record of a cable; None: not lacking, or
-    nothing in the catalogs passes, see ``unmet``. ``need_a``: what the run must carry without end [A]; ``standard_a``:
-    the next standard rating above 125 % of that, which the conductor has to carry too.
+    """What some alike runs lack: the record of a device for some poles and its place, the record of a cable; None: not
+    lacking, or nothing in the catalogs passes, see ``unmet``. ``need_a``: what the run must carry without end [A];
+    ``standard_a``: the next standard rating above 125 % of that, which the conductor has to carry too.
     """
 
     runs: tuple[str, ...]
     poles: tuple[str, ...]
     device: str | None
+    place: str | None
     cable: str | None
     need_a: float
     standard_a: int | None
     unmet: str
+
+
+@dataclass(frozen=True, eq=False)
+class _Choice:
+    """A device with its place, and a cable; None: none."""
+
+    device: LoadedRecord | None = None
+    cable: LoadedRecord | None = None
+    place: str = PLACES[0]
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,19 +101,23 @@ def _proposed(stage: Stage) -> tuple[tuple[Proposal, ...], Stage]:
     if not lacking:
         return (), stage
     devices = sorted((one for one in stage.site.shelf("protective device") if _fit(one)), key=_rating)
-    cables = sorted((one for one in stage.site.shelf("power cable") if _area(one) > 0), key=_area)
-    chosen = [_first(stage, one, devices, cables, ()) for one in lacking]
-    whole = _with(stage, zip(lacking, chosen, strict=True))
+    cables = [one for one in stage.site.shelf("power cable") if _area(one) > 0]
+    ranked = [_ranked(stage, one, devices, cables) for one in lacking]
+    chosen = [next(choices, _Choice()) for choices in ranked]
     for i, one in enumerate(lacking):       # faults and drops need the whole bank: judged with everything in its place
-        passed: list[LoadedRecord] = []
-        while (device := chosen[i][0]) is not None and not _passes(whole, one, _WHOLE_RULES):
-            passed.append(device)
-            other = _first(stage, one, devices, cables, passed)
-            if other[0] is None:
+        tries = [chosen[i], *islice(ranked[i], _MOST_TRIES)] if not _empty(chosen[i]) else []
+        for choice in tries:
+            chosen[i] = choice
+            if _passes(_with(stage, zip(lacking, chosen, strict=True)), one, _WHOLE_RULES):
                 break
-            chosen[i] = other
-            whole = _with(stage, zip(lacking, chosen, strict=True))
-    return tuple(_told(stage, one, *pair) for one, pair in zip(lacking, chosen, strict=True)), whole
+        else:
+            chosen[i] = tries[0] if tries else chosen[i]
+    whole = _with(stage, zip(lacking, chosen, strict=True))
+    return tuple(_told(stage, one, choice) for one, choice in zip(lacking, chosen, strict=True)), whole
+
+
+def _empty(choice: _Choice) -> bool:
+    return choice.device is None and choice.cable is None
 
 
 def _lacks(stage: Stage, group: Sequence[Circuit]) -> _Lacking | None:
@@ -107,7 +128,8 @@ def _lacks(stage: Stage, group: Sequence[Circuit]) -> _Lacking | None:
     if bare:
         poles = {"minus": ("plus",), "plus": ("minus",)}.get(stage.site.dc_ground, ("plus", "minus"))
     found = _Lacking(tuple(group), poles, cable)
-    return found if cable or (bare and not _passes(stage, found, ("no-protective-device",))) else None
+    needed = bare and not _passes(stage, found, ("no-protective-device", "fed-from-the-other-end"))
+    return found if cable or needed else None
 
 
 def _fit(one: LoadedRecord) -> bool:
@@ -127,36 +149,36 @@ def _area(one: LoadedRecord) -> float:
     return 0.0 if size is None else parse_size(size).area_mm2
 
 
-def _first(stage: Stage, one: _Lacking, devices: Sequence[LoadedRecord], cables: Sequence[LoadedRecord],
-           but: Sequence[LoadedRecord]) -> tuple[LoadedRecord | None, LoadedRecord | None]:
-    """The smallest device, and behind it the thinnest conductor, that pass; None where none does.
+def _ranked(stage: Stage, one: _Lacking, devices: Sequence[LoadedRecord],
+            cables: Sequence[LoadedRecord]) -> Iterator[_Choice]:
+    """Yield what passes: the smallest device first, and behind it the thinnest conductor.
 
     Without a caution if that can be, else without a stop.
     """
+    laid = one.group[0].run.laid
+    ordered = sorted(cables, key=lambda cable: (_area(cable), _laid(cable) != laid, cable.record.id))
     for bad in ((Level.STOP, Level.CAUTION), (Level.STOP,)):
-        found = _first_without(bad, stage, one, devices, cables, but)
-        if found != (None, None):
-            return found
-    return None, None
+        for choice in _choices(stage, one, devices, ordered):
+            rules = _CABLE_RULES if choice.device is None else (*_DEVICE_RULES, *_CABLE_RULES)
+            if _passes(_with(stage, [(one, choice)]), one, rules, bad):
+                yield choice
 
 
-def _first_without(bad: Sequence[Level], stage: Stage, one: _Lacking, devices: Sequence[LoadedRecord],
-                   cables: Sequence[LoadedRecord],
-                   but: Sequence[LoadedRecord]) -> tuple[LoadedRecord | None, LoadedRecord | None]:
-    options: list[LoadedRecord | None] = [None]       # what is built into the pack may do
-    if one.poles:
-        options += [d for d in devices if d not in but]
-    for device in options[1:] if but else options:
-        if device is not None and not _passes(_with(stage, [(one, (device, None))]), one, _DEVICE_RULES, bad):
+def _choices(stage: Stage, one: _Lacking, devices: Sequence[LoadedRecord],
+             cables: Sequence[LoadedRecord]) -> Iterator[_Choice]:
+    """Yield what may be put in, smallest device first; without one where what is built into the pack may do."""
+    wires: Sequence[LoadedRecord | None] = cables if one.cable else (None,)
+    places = PLACES if one.group[0].kind == "pack" else PLACES[:1]
+    if one.cable:
+        yield from (_Choice(None, cable) for cable in wires)
+    for device in devices if one.poles else ():
+        if not _passes(_with(stage, [(one, _Choice(device))]), one, _DEVICE_RULES):
             continue
-        if not one.cable:
-            if _passes(_with(stage, [(one, (device, None))]), one, _CABLE_RULES, bad):
-                return device, None
-            continue
-        for cable in cables:
-            if _passes(_with(stage, [(one, (device, cable))]), one, _CABLE_RULES, bad):
-                return device, cable
-    return None, None
+        yield from (_Choice(device, cable, place) for place in places for cable in wires)
+
+
+def _laid(one: LoadedRecord) -> str | None:
+    return None if one.record.conductor is None else one.record.conductor.laid.only
 
 
 def _passes(stage: Stage, one: _Lacking, rules: Sequence[str], bad: Sequence[Level] = (Level.STOP,)) -> bool:
@@ -175,27 +197,30 @@ def _of_runs(at: Sequence[tuple[str, int, int]], stage: Stage) -> bool:
     return bool({(stage.site.file, *run.at) for run in stage.site.runs} & set(at))
 
 
-def _with(stage: Stage, pairs: Iterable[tuple[_Lacking, tuple[LoadedRecord | None, LoadedRecord | None]]]) -> Stage:
+def _with(stage: Stage, pairs: Iterable[tuple[_Lacking, _Choice]]) -> Stage:
     runs = {id(run): run for run in stage.site.runs}
-    for one, (device, cable) in pairs:
+    for one, choice in pairs:
         for circuit in one.group:
-            runs[id(circuit.run)] = _filled(circuit.run, one, device, cable)
+            runs[id(circuit.run)] = _filled(circuit.run, one, choice)
     return replace(stage, site=replace(stage.site, runs=tuple(runs.values())))
 
 
-def _filled(run: Run, one: _Lacking, device: LoadedRecord | None, cable: LoadedRecord | None) -> Run:
+def _filled(run: Run, one: _Lacking, choice: _Choice) -> Run:
     poles: dict[str, Pole] = {}
     for pole in POLES:
         wired: Pole = getattr(run, pole)
-        if cable is not None and conductor_of(wired) is None:
-            wired = replace(wired, cable=cable)
-        if device is not None and pole in one.poles:
-            wired = replace(wired, devices=(InRun(device, _NEAR_M),))
+        if choice.cable is not None and conductor_of(wired) is None:
+            wired = replace(wired, cable=choice.cable)
+        if choice.device is not None and pole in one.poles:
+            far = max((wired.length_m or 0.0) - _NEAR_M, _NEAR_M)
+            spots = {PLACES[0]: (_NEAR_M,), PLACES[1]: (far,), PLACES[2]: (_NEAR_M, far)}[choice.place]
+            wired = replace(wired, devices=tuple(InRun(choice.device, metres) for metres in spots))
         poles[pole] = wired
     return replace(run, plus=poles["plus"], minus=poles["minus"])
 
 
-def _told(stage: Stage, one: _Lacking, device: LoadedRecord | None, cable: LoadedRecord | None) -> Proposal:
+def _told(stage: Stage, one: _Lacking, choice: _Choice) -> Proposal:
+    device, cable = choice.device, choice.cable
     need = max(circuit.need.most for circuit in one.group)
     unmet = ""
     if need == inf:
@@ -205,7 +230,8 @@ def _told(stage: Stage, one: _Lacking, device: LoadedRecord | None, cable: Loade
     standard = None if need == inf else next_standard_a(_CONTINUOUS * need, fuse=True)
     order = [run_name(run) for run in stage.site.runs]
     return Proposal(tuple(sorted(one.names, key=order.index)), one.poles if device is not None else (),
-                    None if device is None else device.record.id, None if cable is None else cable.record.id,
+                    None if device is None else device.record.id, None if device is None else choice.place,
+                    None if cable is None else cable.record.id,
                     need, standard, unmet)
 
 
