@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from interop.circuit.cascade import End, Event, Protection, play, steps_or_limit
-from interop.circuit.draws import Draw, Power
+from interop.circuit.draws import Current, Draw, Power
 from interop.circuit.network import State
 from interop.circuit.one_out import OneOut, one_out
-from interop.circuit.picture import LOW_STATE
+from interop.circuit.picture import LOW_STATE, REST_STATE
 from interop.circuit.solve import Kind
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from interop.records.facts import Fact
     from interop.records.leaves import TimedCurrent
 
-__all__ = ["Losses", "Lost", "losses_of"]
+__all__ = ["Losses", "Lost", "charge_losses", "losses_of"]
 
 _EXACT = 0.002
 
@@ -68,6 +68,27 @@ def losses_of(picture: Picture) -> Losses | None:
     found = _out(picture, picture.load_w)
     rows = sorted((_row(picture, picture.load_w, found, i) for i in range(len(found))), key=_gravest)
     return Losses(tuple(rows), _safe_w(picture, picture.load_w), _assumed(picture))
+
+
+@lru_cache(maxsize=64)
+def charge_losses(picture: Picture) -> tuple[Lost, ...]:
+    """Return what the loss of each pack does with every charger at its planned current, worst first.
+
+    The chargers go on giving the same current into fewer packs, as in open loop; empty where currents or limits are not
+    known.
+    """
+    amps, limits = picture.charge_plan, picture.limits
+    if amps is None or not sum(amps) or np.any(np.isnan(limits.charge_a)) or len(picture.bank.packs) < 2:
+        return ()
+    network = picture.bank.network.with_emf(picture.emf_v(REST_STATE))
+    found = one_out(network, [Current(-a) for a in amps], [(i, State.OPEN) for i in range(len(network.packs))], [],
+                    discharge_a=_positive(limits.discharge_a), charge_a=_positive(limits.charge_a), worst=1)
+    rows = []
+    for i in range(len(found)):
+        out = found.case(i)
+        nearest, at, part = out.worst[0] if out.worst else (None, 0.0, 0.0)
+        rows.append(Lost(out.name, True, out.outcome.kind, nearest, float(at), float(part)))
+    return tuple(sorted(rows, key=_gravest))
 
 
 def _gravest(row: Lost) -> tuple[bool, float]:

@@ -221,6 +221,11 @@ class Picture:
         """What all chargers together give at full [A], as far as it is stated."""
         return sum(one.charge_a or 0.0 for one in self.converters)
 
+    @property
+    def planned_charge_a(self) -> float:
+        """What all chargers together give by the plan [A]; 0 where it is not known."""
+        return sum(self.charge_plan or ())
+
     @cached_property
     def charge_plan(self) -> tuple[float, ...] | None:
         """What each port may give [A]: its full current, or less where that must be set and every charger lets it be.

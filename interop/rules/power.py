@@ -16,7 +16,7 @@ def _not_judged(stage: Stage, bank: tuple[str, ...]) -> str:
     from interop.circuit.lasting import MOST_PACKS
 
     later = [] if stage.over_time and len(bank) <= MOST_PACKS else ["how the bank runs empty and full"]
-    return joined([*later, "the loss of a pack at full charge", "ripple"])
+    return joined([*later, "ripple"])
 
 
 @rule(

@@ -8,7 +8,7 @@ from math import floor
 from interop.circuit.cascade import End, What
 from interop.circuit.faulted import Fault, bank_faults, can_break, highest_v
 from interop.circuit.joined import inrush_of
-from interop.circuit.lost import Losses, Lost, losses_of
+from interop.circuit.lost import Losses, Lost, charge_losses, losses_of
 from interop.circuit.picture import pictures
 from interop.records.facts import ABSENT
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
@@ -157,6 +157,31 @@ def _safe(found: Losses) -> str:
 
 def _steps_used(found: Losses) -> tuple[FactUsed, ...]:
     return tuple(FactUsed(record, "electric.trips.discharge", "assumed") for record in found.steps_assumed)
+
+
+@rule("one-out-overcharges-the-rest", "sharing", broken=Level.CAUTION, unknown=Level.CAUTION,
+      meaning="With one pack out while every charger gives its planned current, another passes its charge limit.",
+      source="common practice",
+      explain="""When the BMS of one pack opens or refuses charge, the chargers go on giving what they gave, and the
+packs that are left share it. In closed loop the manager lowers its order when a member of its own is gone, and knows
+nothing of an unmanaged one; in open loop nobody lowers anything. Keep the charge current so low that any one pack may
+be gone, or accept that its neighbour opens as well.""")
+def _one_out_charging(stage: Stage) -> Iterator[Hit]:
+    for picture in pictures(stage):
+        bad = [row for row in charge_losses(picture) if row.part > 1]
+        if bad:
+            first = bad[0]
+            about = tuple(dict.fromkeys((*(row.name for row in bad), *_about(first))))
+            safe = picture.planned_charge_a / first.part
+            yield broken(about, f"If {first.name} is out while {picture.planned_charge_a:g} A are charged, "
+                         f"{first.nearest} takes {figure(round(abs(first.amps), 1), 'A')}, {first.part:.0%} of its limit. Up to "
+                         f"{floor(safe)} A any one pack may be gone.",
+                         "Set the charge currents lower in proportion, or accept that a second pack opens too.",
+                         got=figure(round(abs(first.amps), 1), "A"), limit=_limit_of(first))
+        elif not charge_losses(picture) and any(one.charge_a != 0 for one in picture.converters) and len(
+                picture.bank.packs) > 1:
+            yield cannot_tell(tuple(picture.of_pack), "What the loss of a pack does while the others charge is not "
+                              "known: charge currents or charge limits are not stated.", "See the findings about them.")
 
 
 @rule("inrush-trips-packs", "power", broken=Level.CAUTION, unknown=Level.CAUTION,
