@@ -114,7 +114,8 @@ class Converter(Strict):
 
     ``efficiency`` and ``idle_w`` at its rated power; ``surge_w`` at the other side; ``voltage_tolerance`` of its charge
     voltage as a share; ``equalise_off`` and ``compensation_off``: whether these can be switched off;
-    ``voltage_limits``: what its own voltage settings do while it follows a manager; ``without_battery_v``: the highest
+    ``ripple``: effective value of the alternating current that it draws from the battery, as a share of the direct
+    current at rated power; ``voltage_limits``: what its own voltage settings do while it follows a manager; ``without_battery_v``: the highest
     voltage at its terminals when the battery is gone while it charges.
     """
 
@@ -128,6 +129,7 @@ class Converter(Strict):
     voltage_limits: Annotated[Fact[str], FactType(word("stay active", "ignored"))] = ABSENT
     charge_v: Annotated[Figure, deciding(1, 150, "V")] = ABSENT
     low_cut_v: Annotated[Figure, deciding(1, 150, "V")] = ABSENT
+    ripple: Annotated[Figure, estimable(0, 2, "share")] = ABSENT
     without_battery_v: Annotated[Figure, deciding(1, 300, "V", "high")] = ABSENT
     current_settable: YesNo = ABSENT
 

@@ -15,8 +15,8 @@ __all__ = ["power_not_judged"]
 def _not_judged(stage: Stage, bank: tuple[str, ...]) -> str:
     from interop.circuit.lasting import MOST_PACKS
 
-    later = [] if stage.over_time and len(bank) <= MOST_PACKS else ["how the bank runs empty and full"]
-    return joined([*later, "ripple"])
+    later = [] if stage.over_time and len(bank) <= MOST_PACKS else ["how the bank runs empty and full", "surges"]
+    return joined([*later, "the order of work", "the readings of the day"])
 
 
 @rule(
@@ -41,7 +41,7 @@ def power_not_judged(stage: Stage) -> Iterator[Hit]:
         if len(bank) > 1 and not undrawn(stage, bank):
             yield cannot_tell(
                 bank,
-                "Power is judged in part: sharing, one pack out, faults and joining are computed, but not "
+                "Power is judged in part: currents, faults, protection and settings are computed, but not "
                 f"{_not_judged(stage, bank)}.",
                 "Have currents, protective devices, cables and the joining voltages checked before any pack is joined.")
         elif len(bank) > 1:

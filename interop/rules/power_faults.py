@@ -174,8 +174,8 @@ def _one_out_charging(stage: Stage) -> Iterator[Hit]:
             about = tuple(dict.fromkeys((*(row.name for row in bad), *_about(first))))
             safe = picture.planned_charge_a / first.part
             yield broken(about, f"If {first.name} is out while {picture.planned_charge_a:g} A are charged, "
-                         f"{first.nearest} takes {figure(round(abs(first.amps), 1), 'A')}, {first.part:.0%} of its limit. Up to "
-                         f"{floor(safe)} A any one pack may be gone.",
+                         f"{first.nearest} takes {figure(round(abs(first.amps), 1), 'A')}, {first.part:.0%} of its "
+                         f"limit. Up to {floor(safe)} A any one pack may be gone.",
                          "Set the charge currents lower in proportion, or accept that a second pack opens too.",
                          got=figure(round(abs(first.amps), 1), "A"), limit=_limit_of(first))
         elif not charge_losses(picture) and any(one.charge_a != 0 for one in picture.converters) and len(

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from interop.circuit.bank import run_name
 from interop.circuit.converters import Converter
 from interop.circuit.lasting import MOST_PACKS
 from interop.circuit.picture import Picture, pictures
+from interop.circuit.ripple import rippled
 from interop.circuit.surge import Surge, surge_of
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fact_used, rule
 from interop.rules.wording import fact_missing, figure, joined, look_up, named
@@ -125,3 +127,42 @@ def _dump_of(picture: Picture, one: Converter) -> Iterator[Hit]:
 def _all(picture: Picture) -> Iterator[Device]:
     yield from picture.bank.packs
     yield from {one.spot.device.id: one.spot.device for one in picture.converters}.values()
+
+
+# ---- ripple ----
+
+@rule("ripple-passes-a-limit", "sharing", broken=Level.CAUTION, unknown=Level.NOTE,
+      meaning="With the ripple of the inverters a pack, device or busbar carries more than its direct current says.",
+      source="common practice",
+      explain="""A single-phase inverter draws its power in pulses of twice the mains frequency. What its capacitors do
+not keep away flows through the packs, shared by ohmic resistance: it heats leads and devices with its effective value
+and can reach the short-circuit step of a BMS with its peak. Where the record of the inverter does not say how much
+(converter.ripple), up to half of the direct current is taken, from memory, and the answer is that it cannot be told.
+Leave room of a tenth or so on devices, or ask the maker.""")
+def _ripple(stage: Stage) -> Iterator[Hit]:
+    if not stage.over_time:
+        return
+    for picture in pictures(stage):
+        rows = [row for row in rippled(picture) if row.amps <= row.limit_a < row.most_a]
+        for row in rows:
+            sure = row.least_a > row.limit_a
+            about = (row.name,) if row.is_pack else _near_branch(picture, row.name)
+            amps = figure(round(row.most_a, 1), "A")
+            text = (f"{picture.told(row.name)} carries {figure(round(row.amps, 1), 'A')} at the highest load, and "
+                    f"{'' if sure else 'up to '}{amps} with the ripple of the inverters; it may carry "
+                    f"{figure(round(row.limit_a, 1), 'A')}.")
+            make = broken if sure else cannot_tell
+            yield make(about, text, "Lower the highest load, or ask the maker of the inverter for its ripple.",
+                       got=amps, limit=figure(round(row.limit_a, 1), "A"))
+        for row in rippled(picture):
+            if row.is_pack and row.trip_a is not None and row.peak_a > row.trip_a:
+                peak = figure(round(row.peak_a), "A")
+                yield cannot_tell((row.name,), f"With the ripple of the inverters up to {peak} flow in {row.name} for a "
+                                  f"moment; its BMS opens at once at {figure(row.trip_a, 'A')}.",
+                                  "Ask the maker of the inverter for its ripple.")
+
+
+def _near_branch(picture: Picture, name: str) -> tuple[str, ...]:
+    branch = picture.bank.branches[picture.bank.at[name]]
+    ends = [end for run in picture.bank.runs if branch.owner in (run.a, run.b, run_name(run)) for end in (run.a, run.b)]
+    return tuple(dict.fromkeys(end for end in ends if end in picture.stage.site.devices)) or tuple(picture.of_pack)[:1]

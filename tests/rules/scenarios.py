@@ -30,7 +30,8 @@ FOLDER = Path(__file__).parent.parent / "scenarios"
 PLANNED = "# judged: the stage of the plan"
 """A line of a file whose planned stage is to come from the plan, for rules about what the plan leaves out."""
 
-OVER_TIME = frozenset({"pack-passes-its-limit-later", "pack-never-fills", "surge-passes-the-peak"})
+OVER_TIME = frozenset({"pack-passes-its-limit-later", "pack-never-fills", "surge-passes-the-peak",
+                       "ripple-passes-a-limit"})
 """Rules that follow a bank over hours, which `check` does not."""
 
 _LINE = re.compile(r"# finding: (?P<stage>found|planned) (?P<level>stop|caution|note) "

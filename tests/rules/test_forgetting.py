@@ -33,7 +33,8 @@ PINS = frozenset({"conductor", "stop line"})
 """What joined pins carry is one question: with a pin forgotten, its finding becomes that of a pin not stated."""
 
 CURRENTS = frozenset({"load-not-carried", "pack-passes-its-limit", "busbar-overloaded", "one-out-overloads-the-rest",
-                      "equal-packs-share-unevenly", "voltage-drop-large", "pack-passes-its-limit-later"})
+                      "equal-packs-share-unevenly", "voltage-drop-large", "pack-passes-its-limit-later",
+                      "ripple-passes-a-limit"})
 """What everything carries is one question: with the load forgotten, its finding becomes that of the load."""
 
 Found = set[tuple[str, str, frozenset[str]]]
