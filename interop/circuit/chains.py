@@ -97,7 +97,9 @@ class Chains:
         if dead:
             raise NetworkError("no closed pack feeds the port", dead)
         leads, group, along = _grouped(loops[: len(held)])
-        contracted = np.setdiff1d(np.arange(len(held)), leads)
+        rest = np.ones(len(held), bool)
+        rest[leads] = False
+        contracted = np.flatnonzero(rest)
         node = _contracted(len(network.nodes), a[contracted], b[contracted])
         chain, sense = np.full(len(first), -1), np.zeros(len(first))
         chain[held], sense[held] = group, along

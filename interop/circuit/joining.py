@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from interop.circuit.network import NetworkError
-from interop.circuit.plant import reduced
 from interop.circuit.sharing import linear_currents
 
 if TYPE_CHECKING:
@@ -220,6 +219,8 @@ def decay(network: Network, ah_per_v: Sequence[float] | Floats, hours: Sequence[
     size = np.asarray(ah_per_v, dtype=np.float64)
     if size.shape != (len(network.packs),) or not np.all(size > 0):
         raise ValueError("one capacity per volt above zero for every pack")
+    from interop.circuit.plant import reduced
+
     of_emf = reduced(network)[0]
     root = np.sqrt(size)
     rates, modes = np.linalg.eigh(of_emf / root[:, None] / root)

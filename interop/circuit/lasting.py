@@ -17,6 +17,7 @@ from interop.circuit.course import Packs, course
 from interop.circuit.course_limit import CourseLimit, bank_limit_over_course
 from interop.circuit.drift import GAIN_ERROR, OFFSET_ERROR_A, Counting, Drift, Reports, drift
 from interop.circuit.endurance import Endurance, endurance
+from interop.circuit.picture import MOST_SEARCHED
 from interop.circuit.pieces import capacity_ah
 from interop.circuit.plant import Stage as Spell
 from interop.standards.cell_voltage import VALID_FROM, VALID_TO, lfp_model_slope, lfp_model_voltage
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
 __all__ = ["MOST_PACKS", "Emptied", "Ends", "Filled", "Lasting", "Watched", "emptied", "filled", "lasting", "not_said",
            "watched"]
 
-MOST_PACKS = 24
+MOST_PACKS = MOST_SEARCHED
 """Banks of more packs are not followed over time: it would take minutes."""
 
 SPELLS = (("load", 12.0), ("charge", 8.0), ("rest", 4.0))

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from interop.records.facts import Fact
     from interop.records.leaves import TimedCurrent
 
-__all__ = ["Losses", "Lost", "charge_losses", "losses_of"]
+__all__ = ["Losses", "Lost", "charge_losses", "follows_of", "losses_of"]
 
 _EXACT = 0.002
 
@@ -35,7 +35,7 @@ _EXACT = 0.002
 @dataclass(frozen=True)
 class Lost:
     """One thing out: its name, whether a pack, what came of it, the pack nearest to its limit with its current [A] and
-    the part of the limit, and, where something passes its limit, what then follows and how it ends.
+    the part of the limit. ``gone``: its name in the network. What then follows: `follows_of`.
     """
 
     name: str
@@ -44,8 +44,12 @@ class Lost:
     nearest: str | None
     amps: float
     part: float
-    follows: tuple[Event, ...] = ()
-    end: End | None = None
+    gone: str
+
+    @property
+    def bad(self) -> bool:
+        """Whether something passes its limit, or the load is not carried."""
+        return self.part > 1 or self.kind not in (Kind.FINE, Kind.ISLAND)
 
 
 @dataclass(frozen=True)
@@ -66,7 +70,7 @@ def losses_of(picture: Picture) -> Losses | None:
     if picture.load_w is None or np.any(np.isnan(limits.discharge_a)) or not sum(picture.load_w):
         return None
     found = _out(picture, picture.load_w)
-    rows = sorted((_row(picture, picture.load_w, found, i) for i in range(len(found))), key=_gravest)
+    rows = sorted((_row(picture, found, i) for i in range(len(found))), key=_gravest)
     return Losses(tuple(rows), _safe_w(picture, picture.load_w), _assumed(picture))
 
 
@@ -87,7 +91,7 @@ def charge_losses(picture: Picture) -> tuple[Lost, ...]:
     for i in range(len(found)):
         out = found.case(i)
         nearest, at, part = out.worst[0] if out.worst else (None, 0.0, 0.0)
-        rows.append(Lost(out.name, True, out.outcome.kind, nearest, float(at), float(part)))
+        rows.append(Lost(out.name, True, out.outcome.kind, nearest, float(at), float(part), out.name))
     return tuple(sorted(rows, key=_gravest))
 
 
@@ -100,10 +104,11 @@ def _draws(picture: Picture, load_w: Sequence[float]) -> list[Draw]:
             for one, watts in zip(picture.converters, load_w, strict=True)]
 
 
-def _out(picture: Picture, load_w: Sequence[float]) -> OneOut:
+def _out(picture: Picture, load_w: Sequence[float], *, packs_only: bool = False) -> OneOut:
     network = picture.bank.network.with_emf(picture.emf_v(LOW_STATE))
     limits = picture.limits
-    devices = [picture.bank.at[spot.branch] for spot in picture.bank.devices if spot.run.a not in _ports(picture)]
+    devices = [] if packs_only else [picture.bank.at[spot.branch] for spot in picture.bank.devices
+                                     if spot.run.a not in _ports(picture)]
     return one_out(network, _draws(picture, load_w), [(i, State.OPEN) for i in range(len(network.packs))], devices,
                    discharge_a=_positive(limits.discharge_a), charge_a=_positive(limits.charge_a),
                    cut_off_v=_cut_off(picture), worst=1)
@@ -122,19 +127,20 @@ def _cut_off(picture: Picture) -> NDArray[np.float64]:
     return np.array([np.nan if one.lowest_v is None else one.lowest_v for one in picture.converters])
 
 
-def _row(picture: Picture, load_w: Sequence[float], found: OneOut, i: int) -> Lost:
+def _row(picture: Picture, found: OneOut, i: int) -> Lost:
     out = found.case(i)
     is_pack = bool(found.is_pack[i])
     name = out.name if is_pack else next(spot.name for spot in picture.bank.devices if spot.branch == out.name)
     nearest, amps, part = out.worst[0] if out.worst else (None, 0.0, 0.0)
-    follows: tuple[Event, ...] = ()
-    end = None
-    if part > 1 or out.outcome.kind not in (Kind.FINE, Kind.ISLAND):
-        follows, end = _play(picture, load_w, out.name, is_pack=is_pack)
-    return Lost(name, is_pack, out.outcome.kind, nearest, float(amps), float(part), follows, end)
+    return Lost(name, is_pack, out.outcome.kind, nearest, float(amps), float(part), out.name)
 
 
-def _play(picture: Picture, load_w: Sequence[float], gone: str, *, is_pack: bool) -> tuple[tuple[Event, ...], End]:
+@lru_cache(maxsize=256)
+def follows_of(picture: Picture, row: Lost) -> tuple[tuple[Event, ...], End | None]:
+    """Return what follows a loss at the highest load, played to its end, and how it ends; nothing of a harmless one."""
+    if not row.bad or picture.load_w is None:
+        return (), None
+    load_w, gone, is_pack = picture.load_w, row.gone, row.is_pack
     network = picture.bank.network.with_emf(picture.emf_v(LOW_STATE))
     states = [State.OPEN if is_pack and name == gone else State.ON for name in network.packs]
     whole = np.array([is_pack or name != gone for name in network.branches])
@@ -157,20 +163,26 @@ def _assumed(picture: Picture) -> tuple[str, ...]:
 
 
 def _safe_w(picture: Picture, load_w: Sequence[float]) -> float | None:
-    """The largest load by bisection; the parts grow with the load."""
+    """The largest load [W], to 0.2 % of the rated power and on the safe side; the parts grow with the load.
+
+    They grow nearly in proportion, so that the next try is where a straight line from zero says.
+    """
     rated = sum(one.power_w or 0.0 for one in picture.converters if one.draws)
     shape = np.array(load_w) / sum(load_w)
 
-    def holds(watts: float) -> bool:
-        found = _out(picture, [float(w) for w in shape * watts])
-        packs = found.is_pack
-        fine = np.isin(found.kind[packs], [Kind.FINE, Kind.ISLAND])
-        return bool(np.all(fine) and np.nanmax(found.worst_part[packs], initial=0.0) <= 1)
+    def part(watts: float) -> float:
+        found = _out(picture, [float(w) for w in shape * watts], packs_only=True)
+        fine = np.isin(found.kind, [Kind.FINE, Kind.ISLAND])
+        return float(np.nanmax(found.worst_part, initial=0.0)) if np.all(fine) else np.inf
 
-    if holds(rated):
+    low, high, at, tried = 0.0, rated, rated, part(rated)
+    if tried <= 1:
         return rated
-    low, high = 0.0, rated
     while high - low > _EXACT * rated:
-        middle = (low + high) / 2
-        low, high = (middle, high) if holds(middle) else (low, middle)
+        guess = at / tried * (1 - _EXACT / 4) if np.isfinite(tried) else (low + high) / 2
+        at = guess if low + _EXACT * rated / 8 < guess < high else (low + high) / 2
+        tried = part(at)
+        low, high = (at, high) if tried <= 1 else (low, at)
+        if tried <= 1 and tried > 1 - _EXACT:
+            break
     return low

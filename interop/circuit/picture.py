@@ -15,13 +15,13 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from interop.circuit.bank import POLES, Bank, bank_network, banks_drawn, run_name
+from interop.circuit.chains import Box
 from interop.circuit.converters import Converter, converters, shares_of_load
 from interop.circuit.draws import Current, Draw, Power
 from interop.circuit.pieces import Ohms
 from interop.circuit.quick import Bound
 from interop.circuit.sharing import BankLimit, Limits, Sharing, bank_limit, share
 from interop.circuit.solve import Solution, solve
-from interop.circuit.tolerance import Box, WorstBankLimit, worst_bank_limit
 from interop.standards.cell_voltage import lfp_cell_voltage
 from interop.standards.devices import continuous_capacity_a
 from interop.wiring.busbar import lowest
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from interop.circuit.tolerance import WorstBankLimit
     from interop.site.site import Device
     from interop.wiring.stage import Stage
 
@@ -169,6 +170,8 @@ class Picture:
     def _worst(self, split: NDArray[np.float64] | None) -> WorstBankLimit | None:
         if split is None:
             return None
+        from interop.circuit.tolerance import worst_bank_limit
+
         return worst_bank_limit(self.bank.network.with_emf(self.emf_v(REST_STATE)), self.box, self.limits, split)
 
     @cached_property

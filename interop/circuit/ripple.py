@@ -32,9 +32,9 @@ RIPPLE = Estimate("ripple of an inverter, effective, against its direct current"
 
 @dataclass(frozen=True)
 class Rippled:
-    """One pack or limited branch at the highest load: direct current [A], effective value with the ripple at the low and
-    at the high end of what is known [A], and what it carries [A]; ``peak_a``: the peak at the high end; ``trip_a``: the
-    current at which a BMS opens within a period, None: not stated or no pack.
+    """One pack or limited branch at the highest load: direct current [A], effective value with the ripple at the low
+    and at the high end of what is known [A], and what it carries [A]; ``peak_a``: the peak at the high end;
+    ``trip_a``: the current at which a BMS opens within a period, None: not stated or no pack.
     """
 
     name: str

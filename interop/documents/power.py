@@ -15,7 +15,7 @@ from interop.choose.controller import controller_settings, course_ends
 from interop.circuit.faulted import bank_faults
 from interop.circuit.flips import flips
 from interop.circuit.joined import CURVE_MINUTES, inrush_of, joining_curves, safe_joins
-from interop.circuit.lost import losses_of
+from interop.circuit.lost import follows_of, losses_of
 from interop.circuit.overload import carried
 from interop.records.answers import Answer
 from interop.rules.stop_reach import buttons
@@ -24,6 +24,7 @@ from interop.wiring.busbar import lowest
 if TYPE_CHECKING:
     from interop.circuit.endurance import Endurance
     from interop.circuit.lasting import Watched
+    from interop.circuit.lost import Lost
     from interop.circuit.picture import Picture
     from interop.circuit.sharing import Element
     from interop.circuit.solve import Solution
@@ -189,10 +190,15 @@ def _one_out(picture: Picture) -> Json:
     if found is None:
         return None
     rows = [{"out": row.name, "nearest": row.nearest, "amps": _amps(row.amps), "part": round(row.part, 3),
-             "then": [[round(event.time_s, 1), event.name, str(event.what)] for event in row.follows],
-             "end": None if row.end is None else str(row.end)} for row in found.rows[:MOST_OUT]]
+             **_follows(picture, row)} for row in found.rows[:MOST_OUT]]
     return {"safe_w": None if found.safe_w is None else round(found.safe_w, -1), "cases": rows,
             "steps_assumed": list(found.steps_assumed)}
+
+
+def _follows(picture: Picture, row: Lost) -> Json:
+    events, end = follows_of(picture, row)
+    return {"then": [[round(event.time_s, 1), event.name, str(event.what)] for event in events],
+            "end": None if end is None else str(end)}
 
 
 def _inrush(picture: Picture) -> Json:

@@ -115,8 +115,8 @@ class Converter(Strict):
     ``efficiency`` and ``idle_w`` at its rated power; ``surge_w`` at the other side; ``voltage_tolerance`` of its charge
     voltage as a share; ``equalise_off`` and ``compensation_off``: whether these can be switched off;
     ``ripple``: effective value of the alternating current that it draws from the battery, as a share of the direct
-    current at rated power; ``voltage_limits``: what its own voltage settings do while it follows a manager; ``without_battery_v``: the highest
-    voltage at its terminals when the battery is gone while it charges.
+    current at rated power; ``voltage_limits``: what its own voltage settings do while it follows a manager;
+    ``without_battery_v``: the highest voltage at its terminals when the battery is gone while it charges.
     """
 
     efficiency: Annotated[Figure, estimable(0.3, 1, "share")] = ABSENT

@@ -23,9 +23,9 @@ _HAIR_V = 0.05
 
 def _followed(stage: Stage) -> Iterator[Picture]:
     """Every bank that is followed over time."""
-    from interop.circuit.lasting import MOST_PACKS
-
     if stage.over_time:
+        from interop.circuit.lasting import MOST_PACKS
+
         yield from (one for one in pictures(stage) if 1 < len(one.bank.packs) <= MOST_PACKS)
 
 
@@ -38,10 +38,10 @@ hour later. The bank is followed at the highest load from 95 % until an inverter
 currents from 10 % until the charge ends, at the resistances to work with. Lower the load or the charge current, or keep
 packs of very unlike size on busbars of their own. `interop power` tells the limit over the course.""")
 def _later(stage: Stage) -> Iterator[Hit]:
-    from interop.choose.controller import course_ends
-    from interop.circuit.lasting import emptied, filled, not_said
-
     for picture in _followed(stage):
+        from interop.choose.controller import course_ends
+        from interop.circuit.lasting import emptied, filled, not_said
+
         packs = tuple(picture.of_pack)
         missing = not_said(picture)
         if missing:
@@ -77,10 +77,10 @@ leads, or one that needs a higher voltage than the bank may have, is then not fu
 balancing voltage drifts apart inside: its weakest cell ends every charge and every discharge. Raise the charge
 voltage within the window of all packs, hold it longer, or charge such a pack alone once a month.""")
 def _fills(stage: Stage) -> Iterator[Hit]:
-    from interop.choose.controller import course_ends
-    from interop.circuit.lasting import filled
-
     for picture in _followed(stage):
+        from interop.choose.controller import course_ends
+        from interop.circuit.lasting import filled
+
         ends = course_ends(picture)
         found = filled(picture, ends)
         if found is None or ends.charge_v is None:

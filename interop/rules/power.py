@@ -13,9 +13,9 @@ __all__ = ["power_not_judged"]
 
 
 def _not_judged(stage: Stage, bank: tuple[str, ...]) -> str:
-    from interop.circuit.lasting import MOST_PACKS
+    from interop.circuit.picture import MOST_SEARCHED
 
-    later = [] if stage.over_time and len(bank) <= MOST_PACKS else ["how the bank runs empty and full", "surges"]
+    later = [] if stage.over_time and len(bank) <= MOST_SEARCHED else ["how the bank runs empty and full", "surges"]
     return joined([*later, "the order of work", "the readings of the day"])
 
 

@@ -8,8 +8,8 @@ from math import floor
 from interop.circuit.cascade import End, What
 from interop.circuit.faulted import Fault, bank_faults, can_break, highest_v
 from interop.circuit.joined import inrush_of
-from interop.circuit.lost import Losses, Lost, charge_losses, losses_of
-from interop.circuit.picture import pictures
+from interop.circuit.lost import Losses, Lost, charge_losses, follows_of, losses_of
+from interop.circuit.picture import Picture, pictures
 from interop.records.facts import ABSENT
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.wording import figure, named
@@ -106,15 +106,15 @@ out: keep below it, or accept that one loss can take the bank.""")
 def _one_out(stage: Stage) -> Iterator[Hit]:
     for picture in pictures(stage):
         found = losses_of(picture)
-        bad = [row for row in found.rows if row.part > 1 or row.end not in (None, End.CARRIED)] if found else []
+        bad = [row for row in found.rows if row.bad] if found else []
         if found is None or not bad:
             continue
         first = bad[0]
         pack = next((row for row in bad if row.is_pack), None)
         about = tuple(dict.fromkeys((*(row.name for row in bad if row.is_pack), *_about(first))))
-        text = f"{_lost_words(first)}{_ending(first)}"
+        text = f"{_lost_words(first)}{_ending(picture, first)}"
         if pack is not None and pack is not first:
-            text += f" {_lost_words(pack)}{_ending(pack)}"
+            text += f" {_lost_words(pack)}{_ending(picture, pack)}"
         yield broken(about, f"{text} {_safe(found)}",
                      "Keep the load below that, add packs, or lower the highest load.",
                      got=figure(round(first.amps, 1), "A"), limit=_limit_of(first), facts=_steps_used(found))
@@ -135,17 +135,18 @@ def _limit_of(row: Lost) -> str | None:
     return figure(round(row.amps / row.part, 1), "A") if row.part > 0 else None
 
 
-def _ending(row: Lost) -> str:
+def _ending(picture: Picture, row: Lost) -> str:
     """What trips next, and how it ends."""
-    trips = [event for event in row.follows if event.what in (What.DISCHARGE, What.CHARGE, What.DEVICE)]
-    if row.end is None or (row.end is End.CARRIED and not trips):
+    follows, end = follows_of(picture, row)
+    trips = [event for event in follows if event.what in (What.DISCHARGE, What.CHARGE, What.DEVICE)]
+    if end is None or (end is End.CARRIED and not trips):
         return ""
     next_ones = f" Then {named([event.name for event in trips[:4]])}" if trips else ""
     more = f" and {len(trips) - 4} more" if len(trips) > 4 else ""
     opens = f"{next_ones}{more} open{'s' if len(trips) == 1 else ''}" if trips else ""
     ends = {End.CARRIED: "the load is still carried", End.CUT_OFF: "an inverter stops at its low limit",
-            End.DARK: "the load is dark", End.UNSETTLED: "how it ends cannot be told"}[row.end]
-    when = f" after {max(e.time_s for e in row.follows):.0f} s" if row.follows and row.follows[-1].time_s >= 1 else ""
+            End.DARK: "the load is dark", End.UNSETTLED: "how it ends cannot be told"}[end]
+    when = f" after {max(e.time_s for e in follows):.0f} s" if follows and follows[-1].time_s >= 1 else ""
     return f"{opens}{', and ' if opens else ' Then '}{ends}{when}."
 
 

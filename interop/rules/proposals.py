@@ -28,13 +28,15 @@ if TYPE_CHECKING:
     from interop.site.site import Pole, Run
     from interop.wiring.stage import Stage
 
-__all__ = ["PLACES", "Proposal", "proposals", "with_proposals"]
+__all__ = ["MOST_PACKS", "PLACES", "Proposal", "proposals", "with_proposals"]
 
 _DEVICE_RULES = ("rating-below-need", "device-not-for-dc-voltage")
 """What a device has to pass whatever the conductor is; a polarised one is never tried."""
 _CABLE_RULES = ("no-protective-device", "fed-from-the-other-end", "rating-above-cable", "cable-overloaded",
                 "opens-too-late", "parallel-conductors", "lug-does-not-fit")
 _WHOLE_RULES = ("device-cannot-break-the-fault", "smallest-fault-not-cleared", "voltage-drop-large", "load-not-carried")
+MOST_PACKS = 24
+"""For banks of more packs nothing is proposed: every try is judged with the whole bank, which would take minutes."""
 _NEAR_M = 0.1
 """A proposed device is to be put this close to its source [m]."""
 _CONTINUOUS = 1.25
@@ -97,7 +99,8 @@ def with_proposals(stage: Stage) -> Stage:
 
 @lru_cache(maxsize=8)
 def _proposed(stage: Stage) -> tuple[tuple[Proposal, ...], Stage]:
-    lacking = [one for group in circuits(stage) if (one := _lacks(stage, group)) is not None]
+    lacking = [one for group in circuits(stage) if len(group[0].bank.packs) <= MOST_PACKS
+               and (one := _lacks(stage, group)) is not None]
     if not lacking:
         return (), stage
     devices = sorted((one for one in stage.site.shelf("protective device") if _fit(one)), key=_rating)

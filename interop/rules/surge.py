@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from interop.circuit.bank import run_name
 from interop.circuit.converters import Converter
-from interop.circuit.lasting import MOST_PACKS
 from interop.circuit.picture import Picture, pictures
-from interop.circuit.ripple import rippled
-from interop.circuit.surge import Surge, surge_of
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fact_used, rule
 from interop.rules.wording import fact_missing, figure, joined, look_up, named
 from interop.site.site import Device
 from interop.wiring.busbar import highest, lowest
 from interop.wiring.stage import Stage
+
+if TYPE_CHECKING:
+    from interop.circuit.surge import Surge
 
 __all__: list[str] = []
 
@@ -29,6 +30,9 @@ motors softly, or one after the other, or add packs of the strong kind.""")
 def _surge(stage: Stage) -> Iterator[Hit]:
     if not stage.over_time:
         return
+    from interop.circuit.lasting import MOST_PACKS
+    from interop.circuit.surge import surge_of
+
     for picture in pictures(stage):
         if not 1 < len(picture.bank.packs) <= MOST_PACKS or not any(one.draws for one in picture.converters):
             continue
@@ -142,6 +146,8 @@ Leave room of a tenth or so on devices, or ask the maker.""")
 def _ripple(stage: Stage) -> Iterator[Hit]:
     if not stage.over_time:
         return
+    from interop.circuit.ripple import rippled
+
     for picture in pictures(stage):
         rows = [row for row in rippled(picture) if row.amps <= row.limit_a < row.most_a]
         for row in rows:
@@ -157,8 +163,8 @@ def _ripple(stage: Stage) -> Iterator[Hit]:
         for row in rippled(picture):
             if row.is_pack and row.trip_a is not None and row.peak_a > row.trip_a:
                 peak = figure(round(row.peak_a), "A")
-                yield cannot_tell((row.name,), f"With the ripple of the inverters up to {peak} flow in {row.name} for a "
-                                  f"moment; its BMS opens at once at {figure(row.trip_a, 'A')}.",
+                yield cannot_tell((row.name,), f"With the ripple of the inverters up to {peak} flow in {row.name} for "
+                                  f"a moment; its BMS opens at once at {figure(row.trip_a, 'A')}.",
                                   "Ask the maker of the inverter for its ripple.")
 
 
