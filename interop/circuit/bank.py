@@ -14,6 +14,7 @@ from interop.circuit.network import Network
 from interop.circuit.pieces import Ohms, bar_ohms, cable_ohms, device_ohms, pack_ohms
 from interop.records.catalog import LoadedRecord
 from interop.site.site import Device, InRun, Pole, Run, Site
+from interop.wiring.groups import Groups
 from interop.wiring.stage import Stage
 
 __all__ = ["POLES", "Bank", "Branch", "DeviceSpot", "PortSpot", "bank_network", "banks_drawn", "undrawn"]
@@ -172,13 +173,10 @@ def runs_of(stage: Stage, packs: Sequence[str]) -> tuple[Run, ...]:
 
 def _grouped(stage: Stage) -> dict[str, tuple[Run, ...]]:
     """The runs that are joined to each end of a run: one and the same tuple for all ends that they join."""
-    import networkx as nx
-
     gone = {d.id for d in stage.site.packs if d.id not in stage.packs}
     runs = [run for run in stage.site.runs if run.a not in gone and run.b not in gone]
-    graph: nx.Graph = nx.Graph()
-    graph.add_edges_from((run.a, run.b) for run in runs)
-    number = {end: i for i, ends in enumerate(nx.connected_components(graph)) for end in ends}
+    together = Groups((run.a, run.b) for run in runs)
+    number = {end: i for i, ends in enumerate(together.groups()) for end in ends}
     joined: dict[int, list[Run]] = {}
     for run in runs:
         joined.setdefault(number[run.a], []).append(run)

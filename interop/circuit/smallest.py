@@ -16,6 +16,7 @@ from interop.circuit.picture import LOW_STATE
 from interop.records.answers import Answer
 from interop.standards.devices import withstand_i2t_a2s
 from interop.standards.sizes import parse_size
+from interop.wiring.groups import distances
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -103,21 +104,13 @@ def _withstands(spot: DeviceSpot) -> tuple[float | None, str]:
 
 def _ways(picture: Picture, which: str) -> Mapping[str, Mapping[str, float]]:
     """Ohms from each pack's terminals to every node of the same pole, by the way of least resistance."""
-    import networkx as nx
-
-    graph: nx.Graph = nx.Graph()
-    for branch in picture.bank.branches:
-        ohm = getattr(branch.ohms, which)
-        if graph.has_edge(branch.a, branch.b):
-            ohm = min(ohm, graph[branch.a][branch.b]["ohm"])
-        graph.add_edge(branch.a, branch.b, ohm=ohm)
+    pairs = {pole: [(one.a, one.b, float(getattr(one.ohms, which))) for one in picture.bank.branches
+                    if one.pole == pole] for pole in POLES}
     ways: dict[str, Mapping[str, float]] = {}
     for device, ohms in zip(picture.bank.packs, picture.bank.ohmic, strict=True):
         both: dict[str, float] = {}
         for pole in POLES:
-            start = terminal(device.id, pole)
-            if start in graph:
-                both |= nx.single_source_dijkstra_path_length(graph, start, weight="ohm")
+            both |= distances(pairs[pole], terminal(device.id, pole))
         ways[device.id] = both | {"": getattr(ohms, which)}
     return ways
 

@@ -10,6 +10,7 @@ from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rul
 from interop.rules.link_facts import chain_buses, judged_links
 from interop.rules.wording import named, of_record
 from interop.wiring.faces import wire_pins
+from interop.wiring.groups import Groups
 from interop.wiring.managers import claims_manager
 from interop.wiring.stage import Stage, StageCable, StageLink
 from interop.wiring.talks import alive_buses
@@ -170,9 +171,7 @@ def _is_manager(stage: Stage, link: StageLink, name: str) -> Answer:
 
 def _shared_buses(stage: Stage) -> tuple[tuple[Node, ...], ...]:
     """Group the buses of devices that are electrically one: members of a link, and what cables join to them."""
-    import networkx as nx
-
-    graph: nx.Graph = nx.Graph()
+    together = Groups[Node]()
     for link in judged_links(stage):
         shared = [
             (n, b)
@@ -181,15 +180,17 @@ def _shared_buses(stage: Stage) -> tuple[tuple[Node, ...], ...]:
             for b, bus in chain_buses(stage.packs[n].record, stage.packs[n].mode).items()
             if bus.hop == "shared"
         ]
-        graph.add_nodes_from(shared)
-        graph.add_edges_from(itertools.pairwise(shared))
+        together.add(shared)
+        for one, other in itertools.pairwise(shared):
+            together.join(one, other)
     left_open = {link.id for link in stage.links if not link.judged}
     for cable in stage.cables:
         if cable.link not in left_open:
-            graph.add_edges_from(_bus_edges(stage, cable))
+            for one, other in _bus_edges(stage, cable):
+                together.join(one, other)
     order = {name: i for i, name in enumerate(stage.site.devices)}
     return tuple(
-        tuple(sorted(group, key=lambda node: (order[node[0]], node[1]))) for group in nx.connected_components(graph)
+        tuple(sorted(group, key=lambda node: (order[node[0]], node[1]))) for group in together.groups()
     )
 
 

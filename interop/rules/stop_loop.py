@@ -18,6 +18,7 @@ from interop.rules.link_facts import waits_for_plan
 from interop.rules.stop_line import LOOK, line_facts
 from interop.rules.wording import joined, named
 from interop.wiring.contacts import NOT_STATED, Face, Held, LineWire, Socket, Spot
+from interop.wiring.groups import Groups
 from interop.wiring.stage import Stage, StageEnd, StagePack
 
 __all__: list[str] = []
@@ -48,9 +49,7 @@ def _loops(stage: Stage) -> tuple[dict[tuple[str, str], frozenset[tuple[str, str
     """Return, for every line (device, line) on a cable, the lines that cables join to it, and the lines whose own
     wires are joined by copper somewhere.
     """
-    import networkx as nx
-
-    graph: nx.Graph = nx.Graph()
+    together = Groups[tuple[str, str]]()
     closed: set[tuple[str, str]] = set()
     for _, net in stage.nets:
         wires: dict[tuple[str, str], set[str]] = {}
@@ -59,9 +58,9 @@ def _loops(stage: Stage) -> tuple[dict[tuple[str, str], frozenset[tuple[str, str
             if isinstance(held.contact, LineWire):
                 line = (held.spot.device, held.contact.line)
                 wires.setdefault(line, set()).add(held.contact.wire)
-                graph.add_edge(by_use.setdefault(held.contact.use, line), line)
+                together.join(by_use.setdefault(held.contact.use, line), line)
         closed |= {line for line, found in wires.items() if len(found) > 1}
-    joined_to = {line: frozenset(group) for group in nx.connected_components(graph) for line in group}
+    joined_to = {line: frozenset(group) for group in together.groups() for line in group}
     return joined_to, frozenset(line for done in closed for line in joined_to[done])
 
 

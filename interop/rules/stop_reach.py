@@ -13,6 +13,7 @@ from interop.rules.link_facts import waits_for_plan
 from interop.rules.stop_line import LOOK, line_facts, sense_of
 from interop.rules.wording import named
 from interop.wiring.contacts import NOT_STATED, Held, LineWire
+from interop.wiring.groups import Groups
 from interop.wiring.stage import Stage, StageCable, StageLink
 
 __all__ = ["buttons"]
@@ -105,18 +106,17 @@ def _reach_words(packs: Sequence[str], short: Sequence[tuple[str, ...]], *, one_
 
 def _together(stage: Stage) -> Iterator[tuple[str, ...]]:
     """Yield the banks; those that a link joins as one: who presses the button of a link means all of it."""
-    import networkx as nx
-
-    graph: nx.Graph = nx.Graph()
-    graph.add_nodes_from(range(len(stage.banks)))
+    together = Groups[int]()
+    together.add(range(len(stage.banks)))
     for link in stage.links:
         if not stage.on_one_bank(link.packs):
             held = [stage.banks_with.get(name, frozenset()) for name in link.packs]
             sure = [i for banks in held if len(banks) == 1 for i in banks]
             if not sure:
                 continue
-            graph.add_edges_from((sure[0], other) for other in sure[1:])
-    for group in nx.connected_components(graph):
+            for other in sure[1:]:
+                together.join(sure[0], other)
+    for group in together.groups():
         names = {name for i in group for name in stage.banks[i]}
         yield tuple(name for name in stage.site.devices if name in names)
 
@@ -128,15 +128,14 @@ def _reaches(stage: Stage) -> dict[str, frozenset[str]]:
     A stop goes through wires to every pack they join, and from each of those to the packs of its link where the
     record says that it acts on them. It goes no further: what stops by a message does not press its own wires.
     """
-    import networkx as nx
-
-    graph: nx.Graph = nx.Graph()
-    graph.add_nodes_from(name for name, spot in stage.packs.items() if _stop_lines(spot.record))
+    together = Groups[str]()
+    together.add(name for name, spot in stage.packs.items() if _stop_lines(spot.record))
     for _, held in _joined_stops(stage):
         devices = list(dict.fromkeys(h.spot.device for h in held))
-        graph.add_edges_from((devices[0], other) for other in devices[1:])
+        for other in devices[1:]:
+            together.join(devices[0], other)
     found: dict[str, frozenset[str]] = {}
-    for wired in nx.connected_components(graph):
+    for wired in together.groups():
         links = {link.id: link for name in wired if (link := _stops_its_link(stage, name)) is not None}
         reach = frozenset(wired).union(*(link.packs for link in links.values()))
         found.update(dict.fromkeys(wired, reach))

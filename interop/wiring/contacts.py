@@ -17,6 +17,7 @@ from itertools import combinations
 from typing import Literal, TypeVar
 
 from interop.standards.plugs import SHELL
+from interop.wiring.groups import Groups
 
 __all__ = [
     "NEEDED_USES",
@@ -518,25 +519,23 @@ def build_nets(sockets: Iterable[Socket], joins: Iterable[tuple[Spot, Spot]]) ->
 
     A join may name only pins of the given sockets, else KeyError. Nets come in the order of their first pin.
     """
-    from networkx.utils import UnionFind
-
     contacts: dict[Spot, frozenset[Contact]] = {}
-    merged = UnionFind()
+    merged: Groups[Hashable] = Groups()
     for socket in sockets:
         for pin in socket.face.poles:
             spot = Spot(socket.device, socket.name, pin)
             contacts[spot] = socket.face.contacts[pin]
-            merged.union((socket.device, socket.face.nodes[pin]), spot)
+            merged.join((socket.device, socket.face.nodes[pin]), spot)
     ends: list[Spot] = []
     for one, two in joins:
         for spot in (one, two):
             contacts[spot]      # a pin that no socket has is the caller's fault
-        merged.union(one, two)
+        merged.join(one, two)
         ends.append(one)
     groups: dict[Hashable, list[Spot]] = {}
     for spot in contacts:
-        groups.setdefault(merged[spot], []).append(spot)
-    live = {merged[spot] for spot in ends}
+        groups.setdefault(merged.root(spot), []).append(spot)
+    live = {merged.root(spot) for spot in ends}
     return tuple(Net(tuple(spots), _held(spots, contacts), root in live) for root, spots in groups.items())
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 from interop.wiring.contacts import Cause, Held, Net, NodeFault, Reference, Shell, node_faults
 from interop.wiring.faces import ground_of, port_of_socket
+from interop.wiring.groups import Groups
 from interop.wiring.stage import Stage, StageCable
 
 __all__ = ["MayMeet", "held_with", "may_meet"]
@@ -42,12 +43,9 @@ def _grounds(stage: Stage, held: Iterable[Held]) -> dict[Key, tuple[str, str]]:
 
 def _groups(stage: Stage) -> list[list[int]]:
     """The nets that are one if grounds are shared, several at a time."""
-    import networkx as nx
-
-    graph: nx.Graph = nx.Graph()
-    for number, (_, net) in enumerate(stage.nets):
-        graph.add_edges_from((number, key) for key in _grounds(stage, net.held))
-    groups = ([one for one in group if isinstance(one, int)] for group in nx.connected_components(graph))
+    joined: Groups[Hashable] = Groups((number, key) for number, (_, net) in enumerate(stage.nets)
+                                      for key in _grounds(stage, net.held))
+    groups = ([one for one in group if isinstance(one, int)] for group in joined.groups())
     return [sorted(group) for group in groups if len(group) > 1]
 
 

@@ -17,6 +17,7 @@ from interop.site.ends import end_at
 from interop.site.site import Cable, Device, End, Link, Site
 from interop.wiring.contacts import Face, Net, NodeFault, Socket, Spot, build_nets, node_faults
 from interop.wiring.faces import socket_face
+from interop.wiring.groups import Groups
 from interop.wiring.purposes import LINE, buses_on, has_blank, joins_line, line_only
 from interop.wiring.talks import RecordKey, Talk, chain_talks, controller_talks, report_talks
 
@@ -273,15 +274,10 @@ class Stage:
 
     def _clusters(self) -> list[list[StageCable]]:
         """Cables that share devices, so that a net stays inside one cluster."""
-        import networkx as nx
-
-        graph: nx.Graph = nx.Graph()
+        joined = Groups((cable.a.device, cable.b.device) for cable in self.cables)
+        clusters: dict[str, list[StageCable]] = {}
         for cable in self.cables:
-            graph.add_edge(cable.a.device, cable.b.device)
-        where = {name: i for i, group in enumerate(nx.connected_components(graph)) for name in group}
-        clusters: dict[int, list[StageCable]] = {}
-        for cable in self.cables:
-            clusters.setdefault(where[cable.a.device], []).append(cable)
+            clusters.setdefault(joined.root(cable.a.device), []).append(cable)
         return list(clusters.values())
 
     def _cluster_nets(self, cables: Sequence[StageCable]) -> Iterable[tuple[tuple[StageCable, ...], Net]]:
@@ -472,11 +468,7 @@ def with_purposes(stage: Stage) -> Stage:
 
 def busbars_of(site: Site) -> dict[str, int]:
     """Return a number for the busbar of each device that a power run ends on: equal where runs join them."""
-    import networkx as nx
-
-    graph: nx.Graph = nx.Graph()
-    graph.add_edges_from((run.a, run.b) for run in site.runs)
-    numbered = enumerate(nx.connected_components(graph))
+    numbered = enumerate(Groups((run.a, run.b) for run in site.runs).groups())
     return {name: number for number, group in numbered for name in group if name in site.devices}
 
 
