@@ -115,7 +115,8 @@ def play(network: Network, draws: Sequence[Draw], packs: Sequence[Protection],
 
     ``packs``: one `Protection` per pack; ``devices``: steps by number of branch, in both directions; ``cut_off_v``: [V]
     per port, NaN for none; the rest as in `solve`. Ends always: each round opens or stops something or is the last.
-    Raises `NetworkError` for a row of a wrong length or a number that no branch has, ``ValueError`` for steps without a current above zero.
+    Raises `NetworkError` for a row of a wrong length or a number that no branch has, ``ValueError`` for steps without a
+    current above zero.
     """
     if len(packs) != len(network.packs):
         raise NetworkError(f"{len(packs)} protections for {len(network.packs)} packs", network.packs)

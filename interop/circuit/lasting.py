@@ -7,7 +7,7 @@ named and nothing is told. Units: V, A, W, Ah, kWh, hours; charge states 0 to 1.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -20,6 +20,7 @@ from interop.circuit.endurance import Endurance, endurance
 from interop.circuit.picture import MOST_SEARCHED
 from interop.circuit.pieces import capacity_ah
 from interop.circuit.plant import Stage as Spell
+from interop.circuit.sharing import Element
 from interop.standards.cell_voltage import VALID_FROM, VALID_TO, lfp_model_slope, lfp_model_voltage
 from interop.wiring.busbar import highest, lowest
 
@@ -42,6 +43,8 @@ MOST_PACKS = MOST_SEARCHED
 
 SPELLS = (("load", 12.0), ("charge", 8.0), ("rest", 4.0))
 """A day for the drift: the usual load, then charge, then rest [h]; this project's default, printed as an assumption."""
+_COARSE, _STEP = 1e-4, 0.01
+"""Error of a charge state in one step while a limit is looked for, and by how much it is lowered until it holds."""
 _TAIL_C = 0.05
 """The charge ends when the whole current falls below this part of the whole capacity an hour; common practice."""
 _NO_STOP = 1.02
@@ -168,21 +171,18 @@ def _sense(picture: Picture, *, draws: bool) -> int:
 
 
 @lru_cache(maxsize=64)
-def lasting(picture: Picture, ends: Ends, within: float = 5e-3) -> Lasting:
+def lasting(picture: Picture, ends: Ends) -> Lasting:
     """Return limits over the course from 95 % down and from 10 % up, and how long the usual load is carried.
 
     The usual load of the site, else the highest; all packs at 95 % at the start. Resistances to work with; the limits
-    lie up to ``within`` on the safe side.
+    lie one or two hundredths on the safe side.
     """
     full, empty = _packs(picture, VALID_TO), _packs(picture, VALID_FROM)
-    network = picture.bank.network
     out = into = before = after = None
     if full is not None and ends.low_v is not None and picture.split_out is not None:
-        out = bank_limit_over_course(network, full, picture.limits, ends.low_v, 1, split=picture.split_out,
-                                     sense=_sense(picture, draws=True), within=within, scan=4)
+        out = _limit(picture, full, ends.low_v, 1)
     if empty is not None and ends.charge_v is not None and picture.split_in is not None:
-        into = bank_limit_over_course(network, empty, picture.limits, ends.charge_v, -1, split=picture.split_in,
-                                      sense=_sense(picture, draws=False), within=within, scan=4)
+        into = _limit(picture, empty, ends.charge_v, -1)
     load_w = _usual_w(picture)
     if full is not None and load_w and ends.low_v is not None:
         old = np.array([not d.new for d in picture.bank.packs])
@@ -190,6 +190,30 @@ def lasting(picture: Picture, ends: Ends, within: float = 5e-3) -> Lasting:
         if old.any() and not old.all():
             before = _endurance(picture, full, load_w, ends.low_v, old)
     return Lasting(out, into, before, after)
+
+
+def _limit(picture: Picture, packs: Packs, end_v: float, way: int) -> CourseLimit:
+    """The limit in one direction: found with coarse steps of the integrator, then held against fine ones.
+
+    Near the end of a course a charge state that is off by a hundred-thousandth moves a current by an ampere, so what
+    the coarse steps find is only where to look.
+    """
+    network = picture.bank.network
+    split = picture.split_out if way > 0 else picture.split_in
+    sense = _sense(picture, draws=way > 0)
+    found = bank_limit_over_course(network, packs, picture.limits, end_v, way, split=split, sense=sense,
+                                   tolerance=_COARSE, within=_STEP / 2, scan=4)
+    amp, over = found.amp, None
+    while 0 < amp < np.inf:
+        hours = 1.1 * float(packs.capacity_ah.sum()) / amp
+        played = course(network.with_emf(packs.volts(packs.soc)), packs, [Spell(hours, amp=way * amp * (1 - 1e-6))],
+                        split=split, sense=sense, limits=picture.limits, end_v=end_v)
+        if played.first_over is None:
+            break
+        over, amp = played.first_over, amp * (1 - _STEP)
+    if over is None or over.pack is None:
+        return found
+    return replace(found, amp=amp, first=Element("pack", over.pack, network.packs[over.pack]), hours=over.hours)
 
 
 def _usual_w(picture: Picture) -> float | None:

@@ -112,7 +112,8 @@ class Solver:
         self.whole = flags(whole, network.branches, "yes or no to conducting branches")
         drop = self.drop_v = each(drop_v, network.packs, "diode drops")
         if not ((drop >= 0) & np.isfinite(drop)).all():
-            raise NetworkError("diode drop is not 0 V or more", _names(network.packs, ~((drop >= 0) & np.isfinite(drop))))
+            bad = ~((drop >= 0) & np.isfinite(drop))
+            raise NetworkError("diode drop is not 0 V or more", _names(network.packs, bad))
         self.outward = state == State.CHARGE_BLOCKED
         self.inward = state == State.DISCHARGE_BLOCKED
         self.on = state == State.ON

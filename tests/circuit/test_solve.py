@@ -139,7 +139,9 @@ def test_a_charger_whose_bank_refuses_charge_carries_the_load_alone_or_not_at_al
     assert balance.outcome.kind == Kind.FINE
     assert balance.port_v == pytest.approx([100.0] * 3, rel=1e-9)
     assert balance.port_a == pytest.approx([0, -10, 10], abs=1e-7)
-    for fed in ([resting, Power(-1000), NOTHING], [resting, Power(-1000), Power(400)], [resting, Current(-5), NOTHING]):
+    starved: tuple[list[Draw], ...] = (
+        [resting, Power(-1000), NOTHING], [resting, Power(-1000), Power(400)], [resting, Current(-5), NOTHING])
+    for fed in starved:
         ports = tuple(f"port {i}" for i in (1, 2) if fed[i] != NOTHING)
         assert solve(net, fed, states).outcome == Outcome(Kind.NO_PATH, ports)
     # a pack that takes charge stops it: 53 V + 10 mohm x 5 A
