@@ -85,7 +85,7 @@ def test_all_ten_faults_are_named(ten_faults: tuple[str, Path]) -> None:
         assert any(name == rule and about <= devices for name, devices in found), (number, rule)
 
 
-@pytest.mark.parametrize(("number", "rule", "about", "fault", "repair"), TEN, ids=lambda value: str(value)[:30])
+@pytest.mark.parametrize(("number", "rule", "about", "fault", "repair"), TEN, ids=[f"{one[0]} {one[1]}" for one in TEN])
 def test_a_repaired_fault_is_gone_and_the_others_stay(
     ten_faults: tuple[str, Path], number: int, rule: str, about: set[str], fault: str, repair: str
 ) -> None:
