@@ -28,6 +28,7 @@ from interop.documents.sheets import sheet_inputs
 
 ROOT = Path(__file__).parent.parent
 SITES = ("ferry-landing", "lock-house", "tide-gauge", "ten-faults")
+pytestmark = pytest.mark.xdist_group("mutated input")     # one worker: the last test counts what the others met
 ROUNDS = 20
 """Spoilt inputs of each site and operation."""
 
@@ -271,7 +272,8 @@ def test_an_answer_or_faults_with_their_places(tmp_path: Path, home: str, operat
     whole = originals(home)
     rng = random.Random(f"{home} {operation} 5")
     found: Counter[int] = Counter()
-    for number in range(ROUNDS):
+    rounds = ROUNDS // 2 if operation == "shuffle" else ROUNDS       # what is shuffled is always answered, in full
+    for number in range(rounds):
         one = spoilt(whole, operation, rng)
         write(tmp_path, home, one)
         try:
@@ -280,7 +282,7 @@ def test_an_answer_or_faults_with_their_places(tmp_path: Path, home: str, operat
             bad.add_note(f"round {number}, {one.which}:\n{one.files[one.which]}")
             raise
     assert set(found) <= {0, 1, 2, 4}
-    assert found.total() == ROUNDS
+    assert found.total() == rounds
     SEEN.update(found)
 
 

@@ -28,6 +28,17 @@ left the least vector of whole numbers, first level first:
 10. ties: packs in order of place, then of position in the file, each takes the lowest slot: link in file order,
     manager first (by its address, none before any), then members by address; off any link last.
 
+Of some packs only so many may be on one link: one of a record that speaks with one identity, one of all that have no
+address of their own, and no more terminators fixed inside than leave the bus a load that it can be run with, those of
+controllers on it counted. An address is open to a pack only where its record allows every address that its pattern
+means. In a run without gaps such an address with several meanings is open to none; where gaps are allowed no two packs
+of a link may mean one address.
+
+What the route alone shows is a condition too: a switch that a ``must`` wish keeps does not move, and a manager that the
+site does not name stands where its record makes it one (its port empty, first in a row or by place that counts from
+it). A plan that breaks it is taken out by the manager and packs of its link, and the next best is looked at. A
+``prefer`` wish to keep switches does not count those that hang on the place in the route; a note says where they move.
+
 Preferences other than membership stand after energy: otherwise "keep the address of the old manager" would leave
 new packs unmanaged, since a new manager often needs that very address.
 

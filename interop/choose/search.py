@@ -323,15 +323,14 @@ def _apart(
 def _otherwise(
     component: Component, link: int, solved: Solution, rows: Sequence[int], restriction: Restriction
 ) -> Iterator[list[Restriction]]:
-    """The same packs under the same manager were refused: another manager, one of them off the link, or one more on."""
+    """The same packs under the same manager were refused: another manager, or one of them off the link, since a frame
+    has just so many packs.
+    """
     lead = next((row for row in rows if solved.placed[row].role == "manager"), None)
     if (link, lead, frozenset(rows)) not in component.refused:
         return
     ways = [] if lead is None else [replace(restriction, not_manager=(*restriction.not_manager, (lead, link)))]
     ways += _one_off(restriction, link, rows)
-    every = (*restriction.on, *((row, link) for row in rows))
-    others = [row for row, pack in enumerate(component.packs) if pack.id in component.links[link].packs]
-    ways += [replace(restriction, on=(*every, (row, link))) for row in others if row not in rows]
     yield ways
 
 

@@ -204,6 +204,18 @@ def test_a_found_controller_in_the_middle_is_no_fault(tmp_path: Path) -> None:
     assert found(tmp_path) == []
 
 
+def test_an_installed_row_with_a_controller_inside_stays(tmp_path: Path) -> None:
+    """Nobody lists a cable: all four stay, each with its own name, and the ends of the row are A1 and A4."""
+    stands = packs(4).replace(", new: yes", "")
+    body = f"{stands}{INV}links: {{a: {{packs: A1..A4, manager: propose, reports_to: INV}}}}\n"
+    found_ = FOUND if FOUND.startswith("found") else FOUND[FOUND.index("found") :]
+    plan = site(tmp_path, body + found_, fitted="never", inside="same pin joined")
+    assert cables(plan) == {"W1": ("A1 LINK2", "A2 LINK1"), "W3": ("A2 LINK2", "INV BMS1"),
+                            "W4": ("A3 LINK1", "INV BMS2"), "W2": ("A3 LINK2", "A4 LINK1")}  # fmt: skip
+    assert on(plan) == {"A1": True, "A2": False, "A3": False, "A4": True}
+    assert [one for one in link_findings(plan) if one.startswith("stop")] == []
+
+
 def test_a_ring_through_a_controller_is_one(tmp_path: Path) -> None:
     more = "\n    W5: {from: A4 LINK2, to: A1 LINK1, made: {7: 7, 8: 8, 3: 3}, length: 1 m}\n"
     text = "cables W1, W5, W2..W4 close a ring of A1..A4, INV; a link is a line with two ends"

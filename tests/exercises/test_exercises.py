@@ -142,11 +142,12 @@ def test_4_the_double_row_is_named_and_kept_free_while_another_fits() -> None:
     assert free["cleared"]["settings"] is True
     assert said(free["findings"], "pattern-ambiguous") == []
     full = planned("ex04-double-row")
-    (twice,) = said(full["findings"], "pattern-ambiguous")
-    assert twice["about"] == ["P3", "P4"]
-    assert twice["text"] == (
-        "Row ID of P3, P4 (ex04-printed-table) stands at 1010, which the table of ex04-printed-table prints for "
-        "address 3 and 4"
+    assert {name: one["address"] for name, one in full["packs"].items()} == {"P1": 1, "P2": 2, "P3": None, "P4": None}
+    (off,) = said(full["findings"], "installed-pack-left-off")
+    assert off["about"] == ["P3", "P4"]
+    assert off["text"] == (
+        "Link bank: installed packs P3, P4 stay unmanaged, on the busbar only; beside P1, P2: row ID of "
+        "ex04-printed-table prints one pattern for the addresses 3, 4"
     )
     assert full["cleared"]["settings"] is False
 
