@@ -164,14 +164,7 @@ def power() -> bool:
                 circuit.one_out_against_ngspice(), course.week_of_drift(), course.worst_of_a_rack()])
 
 
-def circuit() -> bool:
-    """The network solver: growth, and one out against the simulator."""
-    import circuit as solver
-
-    return all([solver.solve_grows(), solver.faults_grow(), solver.one_out_grows(), solver.one_out_against_ngspice()])
-
-
-PARTS = {"start": start, "check": check, "growth": growth, "oracle": oracle, "power": power, "circuit": circuit}
+PARTS = {"start": start, "check": check, "growth": growth, "oracle": oracle, "power": power}
 
 if __name__ == "__main__":
     wanted = sys.argv[1:] or list(PARTS)

@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from weakref import WeakKeyDictionary
 
 from interop.circuit.network import Network
 from interop.circuit.pieces import Ohms, bar_ohms, cable_ohms, device_ohms, pack_ohms
 from interop.records.catalog import LoadedRecord
 from interop.site.site import Device, InRun, Pole, Run, Site
 from interop.wiring.groups import Groups
+from interop.wiring.once import once
 from interop.wiring.stage import Stage
 
 __all__ = ["POLES", "Bank", "Branch", "DeviceSpot", "PortSpot", "bank_network", "banks_drawn", "undrawn"]
@@ -96,6 +96,12 @@ class Bank:
         return {branch.name: i for i, branch in enumerate(self.branches)}
 
     @cached_property
+    def own_run(self) -> Mapping[str, str]:
+        """The name of each pack's own run; its own id where it has none."""
+        runs = {run.a: run_name(run) for run in reversed(self.runs)}
+        return {device.id: runs.get(device.id, device.id) for device in self.packs}
+
+    @cached_property
     def of_run(self) -> Mapping[tuple[str, str], tuple[int, ...]]:
         """The branches of each run and pole (busbars too, by name), in order from its ``a`` end."""
         found: dict[tuple[str, str], list[int]] = {}
@@ -158,19 +164,16 @@ def banks_drawn(stage: Stage) -> Iterator[tuple[str, ...]]:
             yield bank
 
 
-_GROUPS: WeakKeyDictionary[Stage, dict[str, tuple[Run, ...]]] = WeakKeyDictionary()
-
-
 def runs_of(stage: Stage, packs: Sequence[str]) -> tuple[Run, ...]:
     """The runs of the busbars that some packs end on, in the order of the file, without those of absent packs."""
-    if stage not in _GROUPS:
-        _GROUPS[stage] = _grouped(stage)
-    groups = {id(runs): runs for name in packs if (runs := _GROUPS[stage].get(name)) is not None}
+    grouped = _grouped(stage)
+    groups = {id(runs): runs for name in packs if (runs := grouped.get(name)) is not None}
     if len(groups) == 1:
         return next(iter(groups.values()))
     return tuple(sorted((run for runs in groups.values() for run in runs), key=stage.site.runs.index))
 
 
+@once
 def _grouped(stage: Stage) -> dict[str, tuple[Run, ...]]:
     """The runs that are joined to each end of a run: one and the same tuple for all ends that they join."""
     gone = {d.id for d in stage.site.packs if d.id not in stage.packs}

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from interop.circuit.network import NetworkError
+from interop.circuit.network import NetworkError, joined_nodes
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -100,7 +100,7 @@ class Chains:
         rest = np.ones(len(held), bool)
         rest[leads] = False
         contracted = np.flatnonzero(rest)
-        node = _contracted(len(network.nodes), a[contracted], b[contracted])
+        node = joined_nodes(len(network.nodes), a[contracted], b[contracted])
         chain, sense = np.full(len(first), -1), np.zeros(len(first))
         chain[held], sense[held] = group, along
         count, used = len(leads), chain >= 0
@@ -145,7 +145,7 @@ class Chains:
 
     def grounds(self) -> Spots:
         """Return one node of each connected part, to be at 0 V."""
-        return np.unique(_contracted(self.nodes, self.first, self.second), return_index=True)[1].astype(np.int64)
+        return np.unique(joined_nodes(self.nodes, self.first, self.second), return_index=True)[1].astype(np.int64)
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,13 +215,3 @@ def _grouped(loops: NDArray[np.int8]) -> tuple[Spots, Spots, Floats]:
             group[edge] = seen[key]
             along[edge] = sign * loops[leads[seen[key]], hit[0]]
     return np.array(leads, dtype=np.int64), group.astype(np.int64), along
-
-
-def _contracted(nodes: int, first: Spots, second: Spots) -> Spots:
-    """Number the nodes anew, those joined by the given edges as one."""
-    label = np.arange(nodes)
-    for one, other in zip(first.tolist(), second.tolist(), strict=True):
-        low, high = sorted((label[one], label[other]))
-        if low != high:
-            label[label == high] = low
-    return np.unique(label, return_inverse=True)[1].astype(np.int64)

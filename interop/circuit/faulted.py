@@ -8,7 +8,6 @@ rating.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +16,7 @@ from interop.circuit.bank import POLES, DeviceSpot, run_name
 from interop.circuit.faults import device_faults
 from interop.circuit.protection import SHORT_LEAD_M
 from interop.wiring.busbar import highest, lowest
+from interop.wiring.once import once
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -61,7 +61,7 @@ def highest_v(device: Device) -> float | None:
     return max(known) if known else None
 
 
-@lru_cache(maxsize=64)
+@once
 def bank_faults(picture: Picture) -> tuple[Fault, ...]:
     """Return the fault through every device in a run and every device built into a pack, in that order.
 
@@ -75,13 +75,13 @@ def bank_faults(picture: Picture) -> tuple[Fault, ...]:
     low = emf.with_ohm([b.ohms.low for b in bank.branches], [o.low for o in bank.ohmic])
     high = emf.with_ohm([b.ohms.high for b in bank.branches], [o.high for o in bank.ohmic])
     sources = sum((one.charge_a or 0.0) for one in picture.converters)
-    packs = [d for d in bank.packs if (run_name_of(bank, d), "plus") in bank.of_run]
+    packs = [d for d in bank.packs if (bank.own_run[d.id], "plus") in bank.of_run]
     spots = [(spot.branch, spot.pole) for spot in bank.devices]
-    spots += [(bank.branches[bank.of_run[run_name_of(bank, d), "plus"][0]].name, "plus") for d in packs]
+    spots += [(bank.branches[bank.of_run[bank.own_run[d.id], "plus"][0]].name, "plus") for d in packs]
     most, least = _through(low, bank, spots) + sources, _through(high, bank, spots)
     rows: list[DeviceSpot | Device] = [*bank.devices, *packs]
     found = [_fault(picture, row, float(a), float(b)) for row, a, b in zip(rows, most, least, strict=True)]
-    runs = [run_name(row.run) if isinstance(row, DeviceSpot) else run_name_of(bank, row) for row in rows]
+    runs = [run_name(row.run) if isinstance(row, DeviceSpot) else bank.own_run[row.id] for row in rows]
     away = [_beyond(row) for row in rows]
     return tuple(replace(one, backup=_backup(one, [(other, metres) for other, at, metres
                                                    in zip(found, runs, away, strict=True) if at == run], own))
@@ -121,11 +121,6 @@ def can_break(fault: Fault) -> bool:
     """Whether a device surely breaks the fault through it."""
     rating = None if fault.facts is None else lowest(fault.facts.interrupts_ka)
     return rating is not None and fault.amps <= rating * 1000
-
-
-def run_name_of(bank: Bank, device: Device) -> str:
-    """The name of a pack's own run."""
-    return next((run_name(run) for run in bank.runs if run.a == device.id), device.id)
 
 
 def _through(network: Network, bank: Bank, spots: list[tuple[str, str]]) -> NDArray[np.float64]:

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import inf
 from typing import TYPE_CHECKING
-from weakref import WeakKeyDictionary
 
 from interop.circuit.bank import POLES, conductor_of, run_name, runs_of, source_at_a
 from interop.circuit.converters import EFFICIENCY, IDLE_SHARE
 from interop.circuit.ranges import Missing, Range, exactly, known, total
 from interop.records.answers import Answer
+from interop.wiring.once import once
 
 if TYPE_CHECKING:
     from interop.records.models import Record
@@ -347,9 +347,7 @@ def _guards(site: Site, run: Run) -> Iterator[Guard]:
 
 # ---- the runs of a bank ----
 
-_CIRCUITS: WeakKeyDictionary[Stage, tuple[tuple[Circuit, ...], ...]] = WeakKeyDictionary()
-
-
+@once
 def circuits(stage: Stage) -> tuple[tuple[Circuit, ...], ...]:
     """Return the runs of the planned stage, alike ones together, worked out once for a stage; none as found.
 
@@ -358,12 +356,10 @@ def circuits(stage: Stage) -> tuple[tuple[Circuit, ...], ...]:
     """
     if stage.name != "planned":
         return ()
-    if stage not in _CIRCUITS:
-        groups: dict[tuple[object, ...], list[Circuit]] = {}
-        for number, one in _all(stage):
-            groups.setdefault((number, *_alike(one)), []).append(one)
-        _CIRCUITS[stage] = tuple(tuple(group) for group in groups.values())
-    return _CIRCUITS[stage]
+    groups: dict[tuple[object, ...], list[Circuit]] = {}
+    for number, one in _all(stage):
+        groups.setdefault((number, *_alike(one)), []).append(one)
+    return tuple(tuple(group) for group in groups.values())
 
 
 def _alike(one: Circuit) -> tuple[object, ...]:

@@ -7,14 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from interop.circuit.draws import Current
-from interop.circuit.picture import LOW_STATE, REST_STATE
+from interop.circuit.picture import LOW_STATE, MOST_SEARCHED, REST_STATE
 from interop.circuit.solve import solve
+from interop.wiring.once import once
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Flip", "flips"]
 
-MOST_ALONE = 24
-"""Of larger banks no pack is moved alone."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +45,7 @@ class Flip:
     limit_a: float
 
 
-@lru_cache(maxsize=64)
+@once
 def flips(picture: Picture) -> tuple[Flip, ...]:
     """Return every group and pack for which one end keeps the limit and the other does not; each pack's worst only."""
     found = []
@@ -77,7 +75,8 @@ def _groups(picture: Picture) -> Iterator[tuple[str, tuple[float, float] | None,
     sides = [np.array([getattr(o, side) for o in bank.pack_ohms]) for side in ("low", "high")]
     together = [(record, [d.record.id == record for d in bank.packs])
                 for record in dict.fromkeys(d.record.id for d in bank.packs)]
-    alone = [(d.id, [other is d for other in bank.packs]) for d in bank.packs] if len(bank.packs) <= MOST_ALONE else []
+    single = bank.packs if len(bank.packs) <= MOST_SEARCHED else ()
+    alone = [(d.id, [other is d for other in bank.packs]) for d in single]
     for name, mine in (*together, *alone):
         ends = [np.where(mine, side, network.pack_ohm) for side in sides]
         span = next((1000 * o.low, 1000 * o.high) for o, here in zip(bank.pack_ohms, mine, strict=True) if here)
@@ -87,6 +86,6 @@ def _groups(picture: Picture) -> Iterator[tuple[str, tuple[float, float] | None,
 
 
 def _currents(picture: Picture, draws: list[Draw], state: float, branches: Floats, packs: Floats) -> Floats | None:
-    network = picture.bank.network.with_emf(picture.emf_v(state)).with_ohm(branches, packs)
+    network = picture.network_at(state).with_ohm(branches, packs)
     solution = solve(network, draws)
     return solution.pack_a if solution.outcome.holds else None

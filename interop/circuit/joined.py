@@ -6,19 +6,19 @@ power.md §7. The reading that decides is the voltage across the open device, bo
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from interop.circuit.bank import POLES
-from interop.circuit.faulted import highest_v, run_name_of
+from interop.circuit.faulted import highest_v
 from interop.circuit.joining import Precharge, decay, inrush, largest_safe_differences, precharge
 from interop.circuit.picture import REST_STATE
 from interop.circuit.pieces import capacity_ah
 from interop.standards.cell_voltage import lfp_cell_slope
 from interop.standards.estimates import CABLE_INDUCTANCE_PER_M
 from interop.wiring.busbar import highest, lowest
+from interop.wiring.once import once
 
 if TYPE_CHECKING:
     from interop.circuit.network import Network
@@ -45,13 +45,13 @@ class SafeJoin:
     not_stated: tuple[str, ...]
 
 
-@lru_cache(maxsize=64)
+@once
 def safe_joins(picture: Picture) -> tuple[SafeJoin, ...]:
     """Return the largest safe difference for each pack, with all resistances at the low end of their ranges."""
     bank, limits = picture.bank, picture.limits
     network = _lowest(picture)
     stated = {d.record.id: v for d in bank.packs if (v := lowest(d.record.limits.join_difference_v)) is not None}
-    rows = {d.id: row[0] for d in bank.packs if (row := bank.of_run.get((run_name_of(bank, d), "plus")))}
+    rows = {d.id: row[0] for d in bank.packs if (row := bank.of_run.get((bank.own_run[d.id], "plus")))}
     if len(bank.packs) < 2:
         return ()
     strictest = min(stated, key=lambda name: stated[name]) if stated else None
@@ -73,7 +73,7 @@ class JoiningCurve:
     amps: tuple[float, ...]
 
 
-@lru_cache(maxsize=64)
+@once
 def joining_curves(picture: Picture) -> tuple[JoiningCurve, ...]:
     """Return for one new pack of each record how the current of joining dies away from the largest safe difference.
 
@@ -94,7 +94,7 @@ def joining_curves(picture: Picture) -> tuple[JoiningCurve, ...]:
         at = picture.of_pack[safe.pack]
         if safe.volts is None or not packs[at].new or packs[at].record.id in found:
             continue
-        emf = picture.emf_v(REST_STATE)
+        emf = picture.emf_v(REST_STATE).copy()
         emf[at] += safe.volts
         died = decay(picture.bank.network.with_emf(emf), ah_per_v, [minutes / 60 for minutes in CURVE_MINUTES])
         found[packs[at].record.id] = JoiningCurve(safe.pack, safe.volts, tuple(map(float, died.pack_a[:, at])))
@@ -103,7 +103,7 @@ def joining_curves(picture: Picture) -> tuple[JoiningCurve, ...]:
 
 def _lowest(picture: Picture) -> Network:
     bank = picture.bank
-    network = bank.network.with_emf(picture.emf_v(0.5))
+    network = picture.network_at(REST_STATE)
     return network.with_ohm([b.ohms.low for b in bank.branches], [o.low for o in bank.pack_ohms])
 
 
@@ -130,7 +130,7 @@ class Inrushing:
         return self.peak_a > self.trip_a
 
 
-@lru_cache(maxsize=64)
+@once
 def inrush_of(picture: Picture) -> Inrushing | None:
     """Return the inrush when the whole bank is closed onto all converters; None without converters or voltages."""
     bank = picture.bank

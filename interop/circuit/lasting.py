@@ -8,7 +8,6 @@ named and nothing is told. Units: V, A, W, Ah, kWh, hours; charge states 0 to 1.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,12 +16,13 @@ from interop.circuit.course import Packs, course
 from interop.circuit.course_limit import CourseLimit, bank_limit_over_course
 from interop.circuit.drift import GAIN_ERROR, OFFSET_ERROR_A, Counting, Drift, Reports, drift
 from interop.circuit.endurance import Endurance, endurance
-from interop.circuit.picture import MOST_SEARCHED
+from interop.circuit.picture import MOST_SEARCHED, REST_STATE
 from interop.circuit.pieces import capacity_ah
 from interop.circuit.plant import Stage as Spell
 from interop.circuit.sharing import Element
 from interop.standards.cell_voltage import VALID_FROM, VALID_TO, lfp_model_slope, lfp_model_voltage
 from interop.wiring.busbar import highest, lowest
+from interop.wiring.once import once
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,11 +35,10 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["MOST_PACKS", "Emptied", "Ends", "Filled", "Lasting", "Watched", "emptied", "filled", "lasting", "not_said",
+__all__ = ["Emptied", "Ends", "Filled", "Lasting", "Watched", "emptied", "filled", "lasting", "not_said",
            "watched"]
 
-MOST_PACKS = MOST_SEARCHED
-"""Banks of more packs are not followed over time: it would take minutes."""
+
 
 SPELLS = (("load", 12.0), ("charge", 8.0), ("rest", 4.0))
 """A day for the drift: the usual load, then charge, then rest [h]; this project's default, printed as an assumption."""
@@ -133,7 +132,7 @@ def not_said(picture: Picture) -> tuple[str, ...]:
 
 def _packs(picture: Picture, soc: float) -> Packs | None:
     """What the packs hold, all at one charge state; None where something is not said."""
-    if not_said(picture) or not 0 < len(picture.bank.packs) <= MOST_PACKS:
+    if not_said(picture) or not 0 < len(picture.bank.packs) <= MOST_SEARCHED:
         return None
     series = np.array([d.record.cells.in_series.only or 0 for d in picture.bank.packs if d.record.cells], dtype=float)
     sizes = [capacity_ah(d) for d in picture.bank.packs]
@@ -170,7 +169,7 @@ def _sense(picture: Picture, *, draws: bool) -> int:
     return int(np.argmax(sizes)) if sizes else 0
 
 
-@lru_cache(maxsize=64)
+@once
 def lasting(picture: Picture, ends: Ends) -> Lasting:
     """Return limits over the course from 95 % down and from 10 % up, and how long the usual load is carried.
 
@@ -227,7 +226,7 @@ def _usual_w(picture: Picture) -> float | None:
 def _endurance(picture: Picture, packs: Packs, load_w: float, low_v: float,
                closed: NDArray[np.bool_] | None) -> Endurance | None:
     drawing = [one for one in picture.converters if one.draws]
-    rated = sum(one.power_w or 0.0 for one in drawing)
+    rated = picture.rated_w
     if not rated:
         return None
     efficiency = sum((one.power_w or 0.0) * one.efficiency[1] for one in drawing) / rated
@@ -236,7 +235,7 @@ def _endurance(picture: Picture, packs: Packs, load_w: float, low_v: float,
                      rests_on=("every pack at 95 % of its charge at the start",))
 
 
-@lru_cache(maxsize=64)
+@once
 def filled(picture: Picture, ends: Ends) -> Filled | None:
     """Return how the packs stand when charge ends: the planned currents from 10 %, held at the charge voltage down to
     the tail of the settings; None where it cannot be told.
@@ -264,7 +263,7 @@ def _first_over(picture: Picture, played: Course) -> tuple[str, float] | None:
     return None if event is None or event.pack is None else (picture.bank.packs[event.pack].id, event.hours)
 
 
-@lru_cache(maxsize=64)
+@once
 def emptied(picture: Picture, ends: Ends) -> Emptied | None:
     """Return how the highest load empties the bank; None where it cannot be told, or nothing draws."""
     packs = _packs(picture, VALID_TO)
@@ -273,7 +272,7 @@ def emptied(picture: Picture, ends: Ends) -> Emptied | None:
     watts = sum(one.dc_w(w) for one, w in zip(picture.converters, picture.load_w, strict=True) if one.draws)
     if not watts:
         return None
-    longest = 1.2 * float(packs.capacity_ah.sum()) * float(picture.emf_v(0.5).max(initial=0.0)) / watts
+    longest = 1.2 * float(packs.capacity_ah.sum()) * float(picture.emf_v(REST_STATE).max(initial=0.0)) / watts
     played = course(picture.bank.network, packs, [Spell(longest, watt=watts, cut_v=ends.low_v)],
                     split=picture.split_out, sense=_sense(picture, draws=True), limits=picture.limits)
     end = next((event for event in played.events if event.what in ("cut off", "dark", "collapse")), None)
@@ -314,7 +313,7 @@ def _full_v(device: Device, charge_v: float) -> float:
 
 def _day(picture: Picture, packs: Packs, load_w: float, charge_a: float, ends: Ends) -> Sequence[Spell]:
     drawing = [one for one in picture.converters if one.draws]
-    rated = sum(one.power_w or 0.0 for one in drawing)
+    rated = picture.rated_w
     watts = sum(one.dc_w(load_w * (one.power_w or 0.0) / rated) for one in drawing) if rated else load_w
     tail = _TAIL_C * float(packs.capacity_ah.sum())
     return [Spell(hours, watt=watts, cut_v=ends.low_v or -np.inf) if what == "load" else

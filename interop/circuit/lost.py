@@ -6,17 +6,17 @@ power.md §5. Trip steps that nobody stated are taken at the continuous limit af
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from interop.circuit.cascade import End, Event, Protection, play, steps_or_limit
-from interop.circuit.draws import Current, Draw, Power
+from interop.circuit.draws import Current
 from interop.circuit.network import State
 from interop.circuit.one_out import OneOut, one_out
 from interop.circuit.picture import LOW_STATE, REST_STATE
 from interop.circuit.solve import Kind
+from interop.wiring.once import once
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -63,7 +63,7 @@ class Losses:
     steps_assumed: tuple[str, ...]
 
 
-@lru_cache(maxsize=64)
+@once
 def losses_of(picture: Picture) -> Losses | None:
     """Return what every single loss does at the highest load; None where load or some pack's limit is not stated."""
     limits = picture.limits
@@ -74,7 +74,7 @@ def losses_of(picture: Picture) -> Losses | None:
     return Losses(tuple(rows), _safe_w(picture, picture.load_w), _assumed(picture))
 
 
-@lru_cache(maxsize=64)
+@once
 def charge_losses(picture: Picture) -> tuple[Lost, ...]:
     """Return what the loss of each pack does with every charger at its planned current, worst first.
 
@@ -84,7 +84,7 @@ def charge_losses(picture: Picture) -> tuple[Lost, ...]:
     amps, limits = picture.charge_plan, picture.limits
     if amps is None or not sum(amps) or np.any(np.isnan(limits.charge_a)) or len(picture.bank.packs) < 2:
         return ()
-    network = picture.bank.network.with_emf(picture.emf_v(REST_STATE))
+    network = picture.network_at(REST_STATE)
     found = one_out(network, [Current(-a) for a in amps], [(i, State.OPEN) for i in range(len(network.packs))], [],
                     discharge_a=_positive(limits.discharge_a), charge_a=_positive(limits.charge_a), worst=1)
     rows = []
@@ -99,24 +99,15 @@ def _gravest(row: Lost) -> tuple[bool, float]:
     return row.kind in (Kind.FINE, Kind.ISLAND), -row.part
 
 
-def _draws(picture: Picture, load_w: Sequence[float]) -> list[Draw]:
-    return [Power(one.dc_w(watts) if one.draws and watts else 0.0)
-            for one, watts in zip(picture.converters, load_w, strict=True)]
-
-
 def _out(picture: Picture, load_w: Sequence[float], *, packs_only: bool = False) -> OneOut:
-    network = picture.bank.network.with_emf(picture.emf_v(LOW_STATE))
+    network = picture.network_at(LOW_STATE)
     limits = picture.limits
+    ends = {one.spot.device.id for one in picture.converters}   # their own run carries only them: nobody else is loaded
     devices = [] if packs_only else [picture.bank.at[spot.branch] for spot in picture.bank.devices
-                                     if spot.run.a not in _ports(picture)]
-    return one_out(network, _draws(picture, load_w), [(i, State.OPEN) for i in range(len(network.packs))], devices,
+                                     if spot.run.a not in ends]
+    return one_out(network, picture.draws(load_w), [(i, State.OPEN) for i in range(len(network.packs))], devices,
                    discharge_a=_positive(limits.discharge_a), charge_a=_positive(limits.charge_a),
                    cut_off_v=_cut_off(picture), worst=1)
-
-
-def _ports(picture: Picture) -> frozenset[str]:
-    """Devices whose own run carries only them: its device opening stops them and loads nobody else."""
-    return frozenset(one.spot.device.id for one in picture.converters)
 
 
 def _positive(amps: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -135,18 +126,18 @@ def _row(picture: Picture, found: OneOut, i: int) -> Lost:
     return Lost(name, is_pack, out.outcome.kind, nearest, float(amps), float(part), out.name)
 
 
-@lru_cache(maxsize=256)
+@once
 def follows_of(picture: Picture, row: Lost) -> tuple[tuple[Event, ...], End | None]:
     """Return what follows a loss at the highest load, played to its end, and how it ends; nothing of a harmless one."""
     if not row.bad or picture.load_w is None:
         return (), None
     load_w, gone, is_pack = picture.load_w, row.gone, row.is_pack
-    network = picture.bank.network.with_emf(picture.emf_v(LOW_STATE))
+    network = picture.network_at(LOW_STATE)
     states = [State.OPEN if is_pack and name == gone else State.ON for name in network.packs]
     whole = np.array([is_pack or name != gone for name in network.branches])
     packs = [Protection(discharge=_steps(d.record.electric.trips.discharge, float(picture.limits.discharge_a[i]))[0])
              for i, d in enumerate(picture.bank.packs)]
-    played = play(network, _draws(picture, load_w), packs, cut_off_v=_cut_off(picture), states=states,
+    played = play(network, picture.draws(load_w), packs, cut_off_v=_cut_off(picture), states=states,
                   whole=whole)
     return played.events, played.end
 
@@ -167,7 +158,7 @@ def _safe_w(picture: Picture, load_w: Sequence[float]) -> float | None:
 
     They grow nearly in proportion, so that the next try is where a straight line from zero says.
     """
-    rated = sum(one.power_w or 0.0 for one in picture.converters if one.draws)
+    rated = picture.rated_w
     shape = np.array(load_w) / sum(load_w)
 
     def part(watts: float) -> float:

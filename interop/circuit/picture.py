@@ -10,7 +10,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
-from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -25,12 +24,14 @@ from interop.circuit.solve import Solution, solve
 from interop.standards.cell_voltage import lfp_cell_voltage
 from interop.standards.devices import continuous_capacity_a
 from interop.wiring.busbar import lowest
+from interop.wiring.once import once
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
+    from interop.circuit.network import Network
     from interop.circuit.tolerance import WorstBankLimit
     from interop.site.site import Device
     from interop.wiring.stage import Stage
@@ -45,7 +46,9 @@ LOW_STATE = 0.1
 
 
 MOST_SEARCHED = 24
-"""Banks of more packs get a sure bound instead of a search through all tolerances, which would take minutes."""
+"""What takes minutes for more packs is not done for larger banks: the search through all tolerances (they get a sure
+bound), following the bank over hours, moving each pack's resistance alone, proposals.
+"""
 
 
 @dataclass(frozen=True)
@@ -78,9 +81,20 @@ class Picture:
 
     # ---- voltages ----
 
-    def emf_v(self, state: float, which: str = "nominal") -> NDArray[np.float64]:
-        """Voltage of every pack without current [V] at one charge state, from the cells; other chemistries: nominal."""
-        return np.array([_emf(device, state, which) for device in self.bank.packs])
+    @once
+    def emf_v(self, state: float) -> NDArray[np.float64]:
+        """Voltage of every pack without current [V] at one charge state, from the cells; other chemistries: nominal.
+
+        Not to be written to: it is kept.
+        """
+        volts = np.array([_emf(device, state) for device in self.bank.packs])
+        volts.setflags(write=False)
+        return volts
+
+    @once
+    def network_at(self, state: float) -> Network:
+        """The network with the resistances to work with, every pack at one charge state."""
+        return self.bank.network.with_emf(self.emf_v(state))
 
     @cached_property
     def limits(self) -> Limits:
@@ -117,7 +131,7 @@ class Picture:
 
     @cached_property
     def _bound(self) -> Bound | None:
-        return Bound.of(self.bank.network.with_emf(self.emf_v(REST_STATE)), self.box)
+        return Bound.of(self.network_at(REST_STATE), self.box)
 
     # ---- sharing and the bank limit ----
 
@@ -140,7 +154,7 @@ class Picture:
     def _share(self, split: NDArray[np.float64] | None) -> Sharing | None:
         if split is None:
             return None
-        return share(self.bank.network.with_emf(self.emf_v(REST_STATE)), split)
+        return share(self.network_at(REST_STATE), split)
 
     @cached_property
     def sharing_out(self) -> Sharing | None:
@@ -172,7 +186,7 @@ class Picture:
             return None
         from interop.circuit.tolerance import worst_bank_limit
 
-        return worst_bank_limit(self.bank.network.with_emf(self.emf_v(REST_STATE)), self.box, self.limits, split)
+        return worst_bank_limit(self.network_at(REST_STATE), self.box, self.limits, split)
 
     @cached_property
     def worst_out(self) -> WorstBankLimit | None:
@@ -225,6 +239,11 @@ class Picture:
         return sum(one.charge_a or 0.0 for one in self.converters)
 
     @property
+    def rated_w(self) -> float:
+        """Rated power of all that draws together [W], as far as it is stated."""
+        return sum(one.power_w or 0.0 for one in self.converters if one.draws)
+
+    @property
     def planned_charge_a(self) -> float:
         """What all chargers together give by the plan [A]; 0 where it is not known."""
         return sum(self.charge_plan or ())
@@ -257,7 +276,7 @@ class Picture:
         """The bank at its highest load, nearly empty."""
         if self.load_w is None:
             return None
-        return solve(self.bank.network.with_emf(self.emf_v(LOW_STATE)), self.draws(self.load_w))
+        return solve(self.network_at(LOW_STATE), self.draws(self.load_w))
 
     def draws(self, load_w: Sequence[float]) -> list[Draw]:
         """What hangs at the ports for powers at their outlets [W]."""
@@ -269,7 +288,7 @@ class Picture:
         """The same with every lead, lug, device and busbar at its highest resistance."""
         if self.load_w is None:
             return None
-        network = self.bank.network.with_emf(self.emf_v(LOW_STATE))
+        network = self.network_at(LOW_STATE)
         return solve(network.with_ohm(self.box.branch_high_ohm, network.pack_ohm), self.draws(self.load_w))
 
     @cached_property
@@ -277,7 +296,7 @@ class Picture:
         """The bank with every charger at the current that the plan gives it."""
         if self.charge_plan is None:
             return None
-        return solve(self.bank.network.with_emf(self.emf_v(REST_STATE)), [Current(-amps) for amps in self.charge_plan])
+        return solve(self.network_at(REST_STATE), [Current(-amps) for amps in self.charge_plan])
 
     # ---- what it rests on ----
 
@@ -301,9 +320,7 @@ class Picture:
         return {device.id: i for i, device in enumerate(self.bank.packs)}
 
 
-_PICTURES: WeakKeyDictionary[Stage, tuple[Picture, ...]] = WeakKeyDictionary()
-
-
+@once
 def pictures(stage: Stage) -> tuple[Picture, ...]:
     """Return the picture of every bank of the planned stage that is drawn whole, worked out once for a stage.
 
@@ -311,9 +328,7 @@ def pictures(stage: Stage) -> tuple[Picture, ...]:
     """
     if stage.name != "planned":
         return ()
-    if stage not in _PICTURES:
-        _PICTURES[stage] = tuple(bank_picture(stage, bank) for bank in banks_drawn(stage))
-    return _PICTURES[stage]
+    return tuple(bank_picture(stage, bank) for bank in banks_drawn(stage))
 
 
 def bank_picture(stage: Stage, packs: Sequence[str]) -> Picture:
@@ -342,13 +357,13 @@ def _lost(picture: Picture, solution: Solution) -> NDArray[np.float64]:
     return lost
 
 
-def _emf(device: Device, state: float, which: str) -> float:
+def _emf(device: Device, state: float) -> float:
     cells = device.record.cells
     series = None if cells is None else cells.in_series.only
     if cells is not None and series is not None and cells.chemistry.only == "lfp":
         cell = lfp_cell_voltage(state)
         if cell is not None:
-            return float(series * getattr(cell, which))
+            return float(series * cell.nominal)
     nominal = None if cells is None else lowest(cells.nominal_v)
     return nominal if nominal is not None else 3.2 * (series or 16)
 

@@ -8,7 +8,6 @@ default from memory.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from math import sqrt
 from typing import TYPE_CHECKING
 
@@ -19,6 +18,7 @@ from interop.circuit.solve import solve
 from interop.standards.estimates import Estimate
 from interop.standards.sources import Certainty, Source
 from interop.wiring.busbar import highest, lowest
+from interop.wiring.once import once
 
 if TYPE_CHECKING:
     from interop.circuit.picture import Picture
@@ -47,13 +47,13 @@ class Rippled:
     trip_a: float | None
 
 
-@lru_cache(maxsize=64)
+@once
 def rippled(picture: Picture) -> tuple[Rippled, ...]:
     """Return what carries ripple; empty where the load is not known or not carried."""
     load = picture.at_load
     if picture.load_w is None or load is None or not load.outcome.holds:
         return ()
-    network = picture.bank.network.with_emf(picture.emf_v(LOW_STATE))
+    network = picture.network_at(LOW_STATE)
     fast = solve(network.with_ohm(network.branch_ohm, [o.nominal for o in picture.bank.ohmic]),
                  picture.draws(picture.load_w))
     if not fast.outcome.holds:

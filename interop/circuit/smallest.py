@@ -8,15 +8,16 @@ the true fault is larger still.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from interop.circuit.bank import POLES, conductor_of, run_name, terminal
+from interop.circuit.feeds import PROTECTING
 from interop.circuit.picture import LOW_STATE
 from interop.records.answers import Answer
 from interop.standards.devices import withstand_i2t_a2s
 from interop.standards.sizes import parse_size
-from interop.wiring.groups import distances
+from interop.wiring.groups import distances, near_of
+from interop.wiring.once import once
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -53,16 +54,17 @@ def opens_after_s(curve: tuple[TimedCurrent, ...], amps: float) -> float:
     return max(below)[1] if below else float("inf")
 
 
-@lru_cache(maxsize=64)
+@once
 def smallest_faults(picture: Picture) -> tuple[Smallest, ...]:
     """Return the smallest fault of every fuse and breaker in a run of the bank that some pack can feed."""
+    asked = [(spot, facts) for spot in picture.bank.devices if (facts := spot.device.loaded.record.device) is not None
+             and facts.kind.only in PROTECTING]
+    if not asked:
+        return ()
     ways = [_ways(picture, which) for which in ("high", "nominal")]
     emf = picture.emf_v(LOW_STATE)
     found = []
-    for spot in picture.bank.devices:
-        facts = spot.device.loaded.record.device
-        if facts is None or facts.kind.only not in ("fuse", "breaker"):
-            continue
+    for spot, facts in asked:
         loops = [_farthest(picture, way, spot) for way in ways]
         if loops[0] is None or loops[1] is None:
             continue
@@ -104,13 +106,13 @@ def _withstands(spot: DeviceSpot) -> tuple[float | None, str]:
 
 def _ways(picture: Picture, which: str) -> Mapping[str, Mapping[str, float]]:
     """Ohms from each pack's terminals to every node of the same pole, by the way of least resistance."""
-    pairs = {pole: [(one.a, one.b, float(getattr(one.ohms, which))) for one in picture.bank.branches
-                    if one.pole == pole] for pole in POLES}
+    near = {pole: near_of((one.a, one.b, float(getattr(one.ohms, which))) for one in picture.bank.branches
+                          if one.pole == pole) for pole in POLES}
     ways: dict[str, Mapping[str, float]] = {}
     for device, ohms in zip(picture.bank.packs, picture.bank.ohmic, strict=True):
         both: dict[str, float] = {}
         for pole in POLES:
-            both |= distances(pairs[pole], terminal(device.id, pole))
+            both |= distances(near[pole], terminal(device.id, pole))
         ways[device.id] = both | {"": getattr(ohms, which)}
     return ways
 

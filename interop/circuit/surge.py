@@ -6,7 +6,6 @@ power.md §4. All inverters surge at once, the bank nearly empty, resistances to
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +14,7 @@ from interop.circuit.draws import Current, Draw, Power
 from interop.circuit.network import State
 from interop.circuit.picture import LOW_STATE
 from interop.circuit.solve import solve
+from interop.wiring.once import once
 
 if TYPE_CHECKING:
     from interop.circuit.picture import Picture
@@ -37,7 +37,7 @@ class Surge:
     seconds: float
 
 
-@lru_cache(maxsize=64)
+@once
 def surge_of(picture: Picture) -> tuple[Surge, ...] | None:
     """Return the surge of every pack; None where some inverter does not state its surge, or it is not carried."""
     asked = [one.spot.device.record.converter.surge_w.only if one.draws else None for one in picture.converters]
@@ -45,7 +45,7 @@ def surge_of(picture: Picture) -> tuple[Surge, ...] | None:
     if not drawing or any(step is None for step, one in zip(asked, picture.converters, strict=True) if one.draws):
         return None
     seconds = max(step.seconds for step in asked if step is not None)
-    network = picture.bank.network.with_emf(picture.emf_v(LOW_STATE))
+    network = picture.network_at(LOW_STATE)
     network = network.with_ohm(network.branch_ohm, [o.nominal for o in picture.bank.ohmic])
     draws: list[Draw] = [Current(0.0) if step is None else Power(one.dc_w(step.watts))
                          for step, one in zip(asked, picture.converters, strict=True)]

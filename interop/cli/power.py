@@ -1,4 +1,4 @@
-"""``interop power SITE``: what every pack, device and run carries, and the limit of the bank; decides nothing."""
+"""``interop power SITE``: what every pack, device and run carries, and the limit of the bank, as planned."""
 
 from __future__ import annotations
 
@@ -31,18 +31,18 @@ def command(site: Path, as_json: bool, limit: int) -> Status:
     stage = planned_stage(decide(read))
     proposed = proposals(stage)
     stage = with_proposals(stage)
-    drawn = pictures(stage)
-    lost = [(bank, undrawn(stage, bank)) for bank in stage.banks if undrawn(stage, bank)]
+    lost = [(bank, missing) for bank in stage.banks if (missing := undrawn(stage, bank))]
+    power = power_dict(pictures(stage), proposed, searched=True)
     if as_json:
         import json
 
         answer = {"format": "interop-power", "version": 1, "site": {"name": read.name},
-                  "power": power_dict(drawn, proposed, searched=True),
+                  "power": power,
                   "not_drawn": [{"packs": list(bank), "missing": [list(row) for row in missing]}
                                 for bank, missing in lost]}
         click.echo(json.dumps(answer, indent=1, ensure_ascii=False, sort_keys=True).encode("utf-8"))
     else:
         from interop.cli.show_power import show_power
 
-        show_power(read, drawn, lost, power_dict((), proposed))
+        show_power(read.name, power, lost)
     return Status.NO if lost else Status.CLEARED

@@ -3,15 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from interop.cli.page import Page
-from interop.documents.power import power_dict
 from interop.rules.wording import named
-
-if TYPE_CHECKING:
-    from interop.circuit.picture import Picture
-    from interop.site.site import Site
 
 __all__ = ["show_power"]
 
@@ -20,17 +15,17 @@ _MOST_MISSING = 12
 _MOST_OUT = 6
 
 
-def show_power(site: Site, drawn: Sequence[Picture], lost: Sequence[tuple[tuple[str, ...], Any]],
-               proposed: dict[str, Any] | None = None) -> None:
-    """Print every bank: currents at the highest load and at full charge, limits, what they rest on, what is missing;
-    before that, what is proposed for runs that lack a device or a cable, with which the figures are computed.
+def show_power(name: str, power: dict[str, Any] | None, lost: Sequence[tuple[tuple[str, ...], Any]]) -> None:
+    """Print what `power_dict` says of a site: what is proposed for runs that lack a device or a cable, with which the
+    figures are computed; then every bank: currents at the highest load and at full charge, limits, what they rest on.
+    ``lost``: the banks of which nothing can be computed, with what is not said.
     """
     page = Page()
-    page.line(site.name, "bold")
-    _proposals(page, [] if proposed is None else proposed["proposals"])
-    for picture in drawn:
-        bank = power_dict([picture], searched=True)
-        _bank(page, bank["banks"][0], bank["packs"])
+    page.line(name, "bold")
+    if power is not None:
+        _proposals(page, power["proposals"])
+        for bank in power["banks"]:
+            _bank(page, bank, {pack: power["packs"][pack] for pack in bank["packs"]})
     for packs, missing in lost:
         page.line(f"Bank of {named(packs)}: nothing can be computed, something is not said:", "bold red")
         for who, what in missing[:_MOST_MISSING]:

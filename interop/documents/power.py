@@ -17,6 +17,7 @@ from interop.circuit.flips import flips
 from interop.circuit.joined import CURVE_MINUTES, inrush_of, joining_curves, safe_joins
 from interop.circuit.lost import follows_of, losses_of
 from interop.circuit.overload import carried
+from interop.circuit.picture import MOST_SEARCHED
 from interop.records.answers import Answer
 from interop.rules.stop_reach import buttons
 from interop.wiring.busbar import lowest
@@ -43,9 +44,9 @@ MOST_OUT = 12
 def power_dict(pictures: Sequence[Picture], proposed: Sequence[Proposal] = (), *, searched: bool = False) -> Json:
     """Return the power side in the shape of the contract; None where no bank is drawn and nothing is proposed.
 
-    ``worst`` is a total that surely holds; ``searched``: the true worst case over all tolerances, which takes seconds.
-
-    ``bank_limit_a`` is that of the only bank, null where there are several: then see ``banks``.
+    ``worst`` is a total that surely holds; ``searched``: the true worst case over all tolerances, and days of what the
+    display shows, which takes seconds. ``bank_limit_a`` is that of the only bank, null where there are several: then
+    see ``banks``.
     """
     if not pictures and not proposed:
         return None
@@ -133,11 +134,11 @@ def _bank(picture: Picture, *, searched: bool) -> Json:
 
 def _over_time(picture: Picture, days: int) -> Json:
     """How the bank runs empty and full, how long it lasts, and over ``days`` what the display shows; None: not told."""
-    from interop.circuit.lasting import MOST_PACKS, emptied, filled, lasting, not_said, watched
+    from interop.circuit.lasting import emptied, filled, lasting, not_said, watched
 
     missing = not_said(picture)
-    if len(picture.bank.packs) > MOST_PACKS:
-        return {"not_told": [f"a bank of more than {MOST_PACKS} packs is not followed over time"]}
+    if len(picture.bank.packs) > MOST_SEARCHED:
+        return {"not_told": [f"a bank of more than {MOST_SEARCHED} packs is not followed over time"]}
     if missing:
         return {"not_told": list(missing)}
     ends = course_ends(picture)

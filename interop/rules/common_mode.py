@@ -10,6 +10,7 @@ from interop.circuit.picture import pictures
 from interop.records.facts import ABSENT, Fact
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.wording import figure
+from interop.wiring.once import once
 from interop.wiring.purposes import LINE
 from interop.wiring.stage import Stage, StageCable
 
@@ -33,10 +34,9 @@ isolator into the link. Where a record does not say what the ground of a port is
 def _common_mode(stage: Stage) -> Iterator[Hit]:
     if stage.name != "planned":
         return
-    minus = _minus_volts(stage)
     for cable in stage.cables:
         if cable.link is not None and cable.joined is not None and cable.carries != LINE:
-            yield from _between(stage, cable, minus)
+            yield from _between(stage, cable)
 
 
 def _tie(device: Device, port: str | None) -> Fact[str]:
@@ -44,7 +44,7 @@ def _tie(device: Device, port: str | None) -> Fact[str]:
     return ABSENT if found is None else found.reference
 
 
-def _between(stage: Stage, cable: StageCable, minus: Mapping[str, tuple[float, float]]) -> Iterator[Hit]:
+def _between(stage: Stage, cable: StageCable) -> Iterator[Hit]:
     ends = [(stage.device(end.device), end.port) for end in (cable.a, cable.b) if end.device in stage.site.devices]
     if len(ends) < 2 or any(port is None for _, port in ends):
         return
@@ -68,7 +68,7 @@ def _between(stage: Stage, cable: StageCable, minus: Mapping[str, tuple[float, f
                           "Look in the manual for what the ground of the port is tied to, or put an isolator into this "
                           "cable.", facts=facts, at=(cable.at,))
         return
-    spread = _spread(minus, about)
+    spread = _spread(_minus_volts(stage), about)
     kinds = {bus.kind.only for device, _, _ in ties for bus in device.record.buses.values()}
     bears = min((_BEARS_V[kind] for kind in kinds if kind in _BEARS_V), default=min(_BEARS_V.values()))
     if spread is not None and spread > bears:
@@ -84,6 +84,7 @@ def _spread(minus: Mapping[str, tuple[float, float]], about: tuple[str, ...]) ->
     return max(max(row) for row in rows) - min(min(row) for row in rows)
 
 
+@once
 def _minus_volts(stage: Stage) -> dict[str, tuple[float, float]]:
     """The minus terminals of every device at the highest load [V], lowest and highest of its units."""
     found: dict[str, tuple[float, float]] = {}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
 
 from interop.rules.finding import FactUsed
 from interop.rules.wording import named
@@ -30,6 +29,7 @@ from interop.wiring.contacts import (
     node_faults,
 )
 from interop.wiring.faces import port_of_socket
+from interop.wiring.once import once
 from interop.wiring.stage import Stage, StageCable
 
 __all__ = [
@@ -93,7 +93,7 @@ class Cabled:
         return self.one, self.other
 
 
-@lru_cache(maxsize=2)
+@once
 def cabled(stage: Stage) -> tuple[Cabled, ...]:
     """Return the cables whose sockets and joined pins are known."""
     found = []
@@ -104,7 +104,7 @@ def cabled(stage: Stage) -> tuple[Cabled, ...]:
     return tuple(found)
 
 
-@lru_cache(maxsize=2)
+@once
 def net_groups(stage: Stage) -> tuple[NetGroup, ...]:
     """Gather the faults of all nets of a stage by link and cause."""
     groups: dict[tuple[object, ...], NetGroup] = {}

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 from interop.rules.finding import FactUsed, Hit, Level, broken, rule
 from interop.rules.link_facts import made_kinds
 from interop.rules.wording import joined, named
 from interop.wiring.contacts import Cause, Held, Reference, Socket, Spot, node_faults
 from interop.wiring.grounds import held_with
+from interop.wiring.once import once
 from interop.wiring.purposes import LINE, buses_on
 from interop.wiring.stage import Stage, StageCable
 
@@ -155,7 +155,7 @@ def _tie_unknown(stage: Stage, held: Sequence[Held]) -> _Without:
     )
 
 
-@lru_cache(maxsize=2)
+@once
 def _nets(stage: Stage) -> dict[Spot, tuple[Held, ...]]:
     return {spot: net.held for _, net in stage.nets for spot in net.spots}
 

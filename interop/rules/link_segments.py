@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 
 from interop.records.answers import Answer
 from interop.records.leaves import Span
@@ -16,6 +15,7 @@ from interop.rules.link_facts import chain_buses, judged_links, report_cables, w
 from interop.rules.wording import named
 from interop.wiring.faces import wire_pins
 from interop.wiring.line import line_of, sharing
+from interop.wiring.once import once
 from interop.wiring.stage import Stage, StageLink
 from interop.wiring.talks import Talk, alive_buses, chain_talks, controller_talks
 
@@ -119,7 +119,7 @@ class Segment:
 # ---- the buses of a link ----
 
 
-@lru_cache(maxsize=2)
+@once
 def segments(stage: Stage) -> tuple[Segment, ...]:
     """Return every bus of the links that are judged and whose cables are known."""
     return tuple(_segments(stage))

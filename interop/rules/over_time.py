@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from interop.circuit.picture import Picture, pictures
+from interop.circuit.picture import MOST_SEARCHED, Picture, pictures
 from interop.records.facts import ABSENT
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.wording import fact_missing, figure, joined, look_up, named
@@ -24,9 +24,7 @@ _HAIR_V = 0.05
 def _followed(stage: Stage) -> Iterator[Picture]:
     """Every bank that is followed over time."""
     if stage.over_time:
-        from interop.circuit.lasting import MOST_PACKS
-
-        yield from (one for one in pictures(stage) if 1 < len(one.bank.packs) <= MOST_PACKS)
+        yield from (one for one in pictures(stage) if 1 < len(one.bank.packs) <= MOST_SEARCHED)
 
 
 @rule("pack-passes-its-limit-later", "sharing", broken=Level.STOP, unknown=Level.STOP,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interop.circuit.bank import undrawn
+from interop.circuit.picture import MOST_SEARCHED
 from interop.rules.finding import Hit, Level, cannot_tell, rule
 from interop.rules.wording import joined
 from interop.wiring.stage import Stage
@@ -13,8 +14,6 @@ __all__ = ["power_not_judged"]
 
 
 def _not_judged(stage: Stage, bank: tuple[str, ...]) -> str:
-    from interop.circuit.picture import MOST_SEARCHED
-
     later = [] if stage.over_time and len(bank) <= MOST_SEARCHED else ["how the bank runs empty and full", "surges"]
     return joined([*later, "the order of work", "the readings of the day"])
 

@@ -10,33 +10,32 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from itertools import islice
 from math import inf
 from typing import TYPE_CHECKING
 
 from interop.circuit.bank import POLES, conductor_of, run_name
-from interop.circuit.feeds import Circuit, circuits
+from interop.circuit.feeds import PROTECTING, Circuit, circuits
+from interop.circuit.picture import MOST_SEARCHED
 from interop.rules.finding import RULES, Level, findings
 from interop.site.site import InRun
 from interop.standards.devices import next_standard_a
 from interop.standards.sizes import parse_size
 from interop.wiring.busbar import lowest
+from interop.wiring.once import once
 
 if TYPE_CHECKING:
     from interop.records.catalog import LoadedRecord
     from interop.site.site import Pole, Run
     from interop.wiring.stage import Stage
 
-__all__ = ["MOST_PACKS", "PLACES", "Proposal", "proposals", "with_proposals"]
+__all__ = ["PLACES", "Proposal", "proposals", "with_proposals"]
 
 _DEVICE_RULES = ("rating-below-need", "device-not-for-dc-voltage")
 """What a device has to pass whatever the conductor is; a polarised one is never tried."""
 _CABLE_RULES = ("no-protective-device", "fed-from-the-other-end", "rating-above-cable", "cable-overloaded",
                 "opens-too-late", "parallel-conductors", "lug-does-not-fit")
 _WHOLE_RULES = ("device-cannot-break-the-fault", "smallest-fault-not-cleared", "voltage-drop-large", "load-not-carried")
-MOST_PACKS = 24
-"""For banks of more packs nothing is proposed: every try is judged with the whole bank, which would take minutes."""
 _NEAR_M = 0.1
 """A proposed device is to be put this close to its source [m]."""
 _CONTINUOUS = 1.25
@@ -97,9 +96,9 @@ def with_proposals(stage: Stage) -> Stage:
     return _proposed(stage)[1]
 
 
-@lru_cache(maxsize=8)
+@once
 def _proposed(stage: Stage) -> tuple[tuple[Proposal, ...], Stage]:
-    lacking = [one for group in circuits(stage) if len(group[0].bank.packs) <= MOST_PACKS
+    lacking = [one for group in circuits(stage) if len(group[0].bank.packs) <= MOST_SEARCHED
                and (one := _lacks(stage, group)) is not None]
     if not lacking:
         return (), stage
@@ -138,7 +137,7 @@ def _lacks(stage: Stage, group: Sequence[Circuit]) -> _Lacking | None:
 def _fit(one: LoadedRecord) -> bool:
     """Whether a device may be proposed at all: a fuse or a breaker that is surely not polarised, with a rating."""
     facts = one.record.device
-    return (facts is not None and facts.kind.only in ("fuse", "breaker") and facts.polarised.only is False
+    return (facts is not None and facts.kind.only in PROTECTING and facts.polarised.only is False
             and lowest(facts.rating_a) is not None)
 
 

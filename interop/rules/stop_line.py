@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 from interop.rules.conductor_nets import cabled, net_groups, pairings, spot_text, where
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.wording import named
 from interop.wiring.contacts import NOT_STATED, Cause, Held, LineWire, Net, Spot
+from interop.wiring.once import once
 from interop.wiring.stage import Stage, StageCable
 
 __all__ = ["LOOK", "line_facts", "sense_of"]
@@ -30,7 +30,7 @@ class _Shorted:
     cables: tuple[StageCable, ...]
 
 
-@lru_cache(maxsize=2)
+@once
 def _shorted(stage: Stage) -> tuple[tuple[_Shorted, ...], tuple[_Shorted, ...]]:
     """Return the stop lines with both wires of one device on a net, and nets with unlike wires of several devices."""
     same, crossed = [], []

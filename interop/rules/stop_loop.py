@@ -19,6 +19,7 @@ from interop.rules.stop_line import LOOK, line_facts
 from interop.rules.wording import joined, named
 from interop.wiring.contacts import NOT_STATED, Face, Held, LineWire, Socket, Spot
 from interop.wiring.groups import Groups
+from interop.wiring.once import once
 from interop.wiring.stage import Stage, StageEnd, StagePack
 
 __all__: list[str] = []
@@ -44,7 +45,7 @@ def _wire_of(contact: LineWire) -> tuple[str, str]:
 # ---- loops ----
 
 
-@lru_cache(maxsize=2)
+@once
 def _loops(stage: Stage) -> tuple[dict[tuple[str, str], frozenset[tuple[str, str]]], frozenset[tuple[str, str]]]:
     """Return, for every line (device, line) on a cable, the lines that cables join to it, and the lines whose own
     wires are joined by copper somewhere.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from functools import lru_cache
 
 from interop.records.models import Record
 from interop.records.pins import line_use
@@ -14,6 +13,7 @@ from interop.rules.stop_line import LOOK, line_facts, sense_of
 from interop.rules.wording import named
 from interop.wiring.contacts import NOT_STATED, Held, LineWire
 from interop.wiring.groups import Groups
+from interop.wiring.once import once
 from interop.wiring.stage import Stage, StageCable, StageLink
 
 __all__ = ["buttons"]
@@ -121,7 +121,7 @@ def _together(stage: Stage) -> Iterator[tuple[str, ...]]:
         yield tuple(name for name in stage.site.devices if name in names)
 
 
-@lru_cache(maxsize=2)
+@once
 def _reaches(stage: Stage) -> dict[str, frozenset[str]]:
     """Return what one stop reaches, by the pack it is pressed at.
 

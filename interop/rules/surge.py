@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from interop.circuit.bank import run_name
 from interop.circuit.converters import Converter
-from interop.circuit.picture import Picture, pictures
+from interop.circuit.picture import MOST_SEARCHED, Picture, pictures
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fact_used, rule
 from interop.rules.wording import fact_missing, figure, joined, look_up, named
 from interop.site.site import Device
@@ -30,11 +30,10 @@ motors softly, or one after the other, or add packs of the strong kind.""")
 def _surge(stage: Stage) -> Iterator[Hit]:
     if not stage.over_time:
         return
-    from interop.circuit.lasting import MOST_PACKS
     from interop.circuit.surge import surge_of
 
     for picture in pictures(stage):
-        if not 1 < len(picture.bank.packs) <= MOST_PACKS or not any(one.draws for one in picture.converters):
+        if not 1 < len(picture.bank.packs) <= MOST_SEARCHED or not any(one.draws for one in picture.converters):
             continue
         rows = surge_of(picture)
         if rows is None:

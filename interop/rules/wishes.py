@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from interop.records.switches import Pattern
 from interop.rules.finding import Hit, Level, broken, cannot_tell, rule
 from interop.rules.wording import named, shown_pattern
 from interop.wiring.kept import found_row, moves
@@ -33,21 +34,18 @@ def _kept(stage: Stage) -> Iterator[Hit]:
     about = {name for wish in wishes if wish.must for name in wish.about}
     yield from _preferred(stage, {name for wish in wishes for name in wish.about} - about)
     unseen: list[str] = []
-    for name in (n for n in stage.packs if n in about):
-        pack = stage.packs[name]
-        for row, pattern in pack.patterns.items():
-            was = found_row(pack.device, row, len(pattern))
-            if moves(was, pattern):
-                yield broken(
-                    (name,),
-                    f"The switches of {name} must stay as found, and row {row} would go from {shown_pattern(was)} to "
-                    f"{shown_pattern(pattern)}",
-                    "Take out the wish, or what sets the row otherwise.",
-                    got=shown_pattern(pattern),
-                    limit=shown_pattern(was),
-                )
-            elif "x" in was and name not in unseen:
-                unseen.append(name)
+    for name, row, was, pattern in _rows(stage, about):
+        if moves(was, pattern):
+            yield broken(
+                (name,),
+                f"The switches of {name} must stay as found, and row {row} would go from {shown_pattern(was)} to "
+                f"{shown_pattern(pattern)}",
+                "Take out the wish, or what sets the row otherwise.",
+                got=shown_pattern(pattern),
+                limit=shown_pattern(was),
+            )
+        elif "x" in was and name not in unseen:
+            unseen.append(name)
     if unseen:
         yield cannot_tell(
             tuple(unseen),
@@ -58,17 +56,22 @@ def _kept(stage: Stage) -> Iterator[Hit]:
 
 def _preferred(stage: Stage, about: set[str]) -> Iterator[Hit]:
     """What the plan moves of the switches that should rather stay."""
+    for name, row, was, pattern in _rows(stage, about):
+        if moves(was, pattern):
+            yield broken(
+                (name,),
+                f"The switches of {name} should rather stay as found, and row {row} goes from {shown_pattern(was)} to "
+                f"{shown_pattern(pattern)}",
+                "Accept it, or make it a wish that must hold.",
+                got=shown_pattern(pattern),
+                limit=shown_pattern(was),
+                level=Level.NOTE,
+            )
+
+
+def _rows(stage: Stage, about: set[str]) -> Iterator[tuple[str, str, Pattern, Pattern]]:
+    """Every switch row of some packs: pack, row, as it was found and as it is planned."""
     for name in (n for n in stage.packs if n in about):
         pack = stage.packs[name]
         for row, pattern in pack.patterns.items():
-            was = found_row(pack.device, row, len(pattern))
-            if moves(was, pattern):
-                yield broken(
-                    (name,),
-                    f"The switches of {name} should rather stay as found, and row {row} goes from "
-                    f"{shown_pattern(was)} to {shown_pattern(pattern)}",
-                    "Accept it, or make it a wish that must hold.",
-                    got=shown_pattern(pattern),
-                    limit=shown_pattern(was),
-                    level=Level.NOTE,
-                )
+            yield name, row, found_row(pack.device, row, len(pattern)), pattern

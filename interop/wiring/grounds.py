@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 from interop.wiring.contacts import Cause, Held, Net, NodeFault, Reference, Shell, node_faults
 from interop.wiring.faces import ground_of, port_of_socket
 from interop.wiring.groups import Groups
+from interop.wiring.once import once
 from interop.wiring.stage import Stage, StageCable
 
 __all__ = ["MayMeet", "held_with", "may_meet"]
@@ -49,7 +49,7 @@ def _groups(stage: Stage) -> list[list[int]]:
     return [sorted(group) for group in groups if len(group) > 1]
 
 
-@lru_cache(maxsize=2)
+@once
 def may_meet(stage: Stage) -> tuple[MayMeet, ...]:
     """Return the references that must not meet and do where isolated ports of one device share their ground."""
     found = []

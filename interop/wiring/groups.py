@@ -10,9 +10,11 @@ from collections.abc import Hashable, Iterable
 from heapq import heappop, heappush
 from typing import Generic, TypeVar
 
-__all__ = ["Groups", "distances"]
+__all__ = ["Groups", "Near", "distances", "near_of"]
 
 T = TypeVar("T", bound=Hashable)
+Near = dict[T, list[tuple[T, float]]]
+"""For each thing what it is joined to directly, and how far that is."""
 
 
 class Groups(Generic[T]):
@@ -60,12 +62,17 @@ class Groups(Generic[T]):
         return list(found.values())
 
 
-def distances(pairs: Iterable[tuple[T, T, float]], start: T) -> dict[T, float]:
-    """Return the shortest way from one thing to each that it is joined to (Dijkstra); pairs with lengths above zero."""
-    near: dict[T, list[tuple[T, float]]] = {}
+def near_of(pairs: Iterable[tuple[T, T, float]]) -> Near[T]:
+    """Return the neighbours of every thing of some pairs with lengths above zero."""
+    near: Near[T] = {}
     for one, other, length in pairs:
         near.setdefault(one, []).append((other, length))
         near.setdefault(other, []).append((one, length))
+    return near
+
+
+def distances(near: Near[T], start: T) -> dict[T, float]:
+    """Return the shortest way from one thing to each that it is joined to, itself at zero (Dijkstra)."""
     found: dict[T, float] = {}
     waiting: list[tuple[float, int, T]] = [(0.0, 0, start)]
     came = 0

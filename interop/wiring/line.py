@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 from interop.records.answers import Answer
 from interop.records.models import Record
 from interop.wiring.faces import inside_known, wire_pins
+from interop.wiring.once import once
 from interop.wiring.paths import Shape, shape_of
 from interop.wiring.stage import Stage, StageCable, StageEnd, StageLink
 from interop.wiring.talks import alive_buses, controller_talks
@@ -32,7 +32,7 @@ class Line:
     unclear: tuple[tuple[str, str], ...]
 
 
-@lru_cache(maxsize=4)
+@once
 def _lines(stage: Stage) -> dict[str, Line]:
     return {link.id: _line(stage, link) for link in stage.links if link.packs}
 

@@ -11,6 +11,7 @@ from functools import lru_cache
 
 from interop.records.models import AddressRule, Record
 from interop.records.switches import Case, Pattern, Reading, readings, row_length
+from interop.wiring.once import once
 from interop.wiring.stage import Stage, StageLink, StagePack
 from interop.wiring.stated import numbering
 from interop.wiring.talks import RecordKey, alive_buses, chain_address_rule, chain_talks, manager_addresses
@@ -151,7 +152,7 @@ def standings(stage: Stage, link: StageLink) -> tuple[Standing, ...]:
     return _all_standings(stage)[link]
 
 
-@lru_cache(maxsize=4)
+@once
 def _all_standings(stage: Stage) -> dict[StageLink, tuple[Standing, ...]]:
     """Every rule on addresses asks for these: they are made once a stage."""
     found = {}
