@@ -146,6 +146,10 @@ def test_no_steps_are_the_continuous_limit_for_ten_seconds_and_that_is_said() ->
 def test_rows_and_steps_that_do_not_fit_are_refused() -> None:
     with pytest.raises(NetworkError, match=r"^1 protections for 2 packs: A, B$"):
         play(bank(2), [Current(1)], [NEVER])
+    with pytest.raises(NetworkError, match=r"^number of a branch is not 0 to 0: 3$"):
+        play(bank(1), [Current(1)], [NEVER], {3: ((5, 1),)})
+    with pytest.raises(NetworkError, match=r"^2 cut-offs for 1: inverter 0$"):
+        play(bank(1), [Current(1)], [NEVER], cut_off_v=[44, 44])
     with pytest.raises(ValueError, match=r"^charge: steps \(\(0, 1\),\): expected currents above 0 A"):
         Protection(charge=((0, 1),))
     with pytest.raises(ValueError, match=r"^fuse A: steps \(\(5, -1\),\)"):

@@ -125,6 +125,18 @@ def test_what_is_no_short_is_refused() -> None:
         device_faults(net, [0, 1], [1])
 
 
+def test_devices_that_are_open_or_are_none_are_refused() -> None:
+    net = four_packs()
+    with pytest.raises(NetworkError, match=r"^device does not conduct: device 2$"):
+        device_faults(net, [1, 2], [1, 1], whole=np.array([True, True, False, True]))
+    with pytest.raises(NetworkError, match=r"^number of a branch is not 0 to 3: 4$"):
+        device_faults(net, [4], [1])
+    with pytest.raises(NetworkError, match=r"^number of a node is not 0 to 5: -1$"):
+        device_faults(net, [0], [-1])
+    with pytest.raises(NetworkError, match=r"^1 yes or no to conducting packs for 4: "):
+        short(net, "bar", "minus", closed=np.ones(1, bool))
+
+
 def test_no_current_where_nothing_joins_the_nodes() -> None:
     net = Network.of(["p", "m", "q", "n"], [("x", "p", "y", 1e-3)] * 0, [("A", "p", "m", 52.0, 0.01),
                      ("B", "q", "n", 52.0, 0.01)], [])

@@ -77,6 +77,16 @@ def test_shares_that_are_none_are_refused(share: list[float]) -> None:
         first_limit(net if len(share) == 1 else two, share)
 
 
+def test_a_limit_that_is_not_known_does_not_pass_as_none() -> None:
+    for bad in (np.nan, 0.0, -5.0):
+        with pytest.raises(NetworkError, match=r"^current limit is not above zero: B$"):
+            first_limit(bank(), [1.0], discharge_a=[100, bad])
+    with pytest.raises(NetworkError, match=r"^3 current limits for 2: A, B$"):
+        first_limit(bank(), [1.0], charge_a=[1, 2, 3])
+    with pytest.raises(NetworkError, match=r"^2 low voltages for 1: inverter$"):
+        first_limit(bank(), [1.0], low_v=[44, 45])
+
+
 @settings(max_examples=25, deadline=None, derandomize=True)
 @given(st.integers(0, 10**9))
 def test_just_below_nothing_says_stop_and_just_above_something_does(seed: int) -> None:

@@ -161,8 +161,14 @@ def test_another_bank_is_not_touched_and_not_told() -> None:
 def test_limits_and_draws_that_do_not_fit_are_refused() -> None:
     with pytest.raises(NetworkError, match=r"^current limit is not above zero: A, B$"):
         one_out(small(), [Power(1)], [], [], discharge_a=0, charge_a=50)
+    with pytest.raises(NetworkError, match=r"^current limit is not above zero: B$"):
+        one_out(small(), [Power(1)], [], [], discharge_a=[1, np.nan], charge_a=50)
     with pytest.raises(NetworkError, match=r"^0 draws for 1 ports: inverter$"):
         one_out(small(), [], [], [], discharge_a=1, charge_a=50)
+    with pytest.raises(NetworkError, match=r"^number of a branch is not 0 to 1: -1, 2$"):
+        one_out(small(), [Power(1)], [], [-1, 0, 2], discharge_a=1, charge_a=50)
+    with pytest.raises(NetworkError, match=r"^number of a pack is not 0 to 1: 7$"):
+        one_out(small(), [Power(1)], [(7, State.OPEN)], [], discharge_a=1, charge_a=50)
 
 
 # ---- bridges and groups in series ----

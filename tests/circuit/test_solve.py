@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import random
+import subprocess
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -11,8 +13,9 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from interop.circuit.draws import NOTHING, Charger, Current, Draw, Power, dc_power
+from interop.circuit.draws import NOTHING, Charger, Current, Draw, Laws, Power, dc_power
 from interop.circuit.network import Network, NetworkError, State
+from interop.circuit.ports import _newton
 from interop.circuit.solve import Kind, Outcome, Solution, Solver, solve
 from tests.circuit.networks import Rows, network, random_rows, random_states
 
@@ -63,6 +66,17 @@ def test_power_at_which_one_pack_collapses_is_a_quarter_of_emf_squared_over_resi
     assert over.outcome == Outcome(Kind.COLLAPSE, ("inverter",))
     assert np.isnan(over.port_v).all()
     assert np.isnan(over.pack_a).all()
+
+
+@pytest.mark.parametrize("start_a, found", [(0.0, True), (5100.0, False)])
+def test_the_lower_root_is_refused_even_where_newton_is_led_to_it(start_a: float, found: bool) -> None:
+    # 52 V behind 10 mohm at 10 kW: 200 A at 50 V, and 5,000 A at 2 V, which no bank settles at
+    laws = Laws.of([Power(10_000)]).at(np.array([[0]]))
+    amps, volts, held = _newton(np.array([[52.0]]), np.array([[[0.01]]]), laws, np.zeros((1, 1), np.int64),
+                                np.array([[start_a]]))
+    assert amps[0, 0] == pytest.approx(200 if found else 5000, rel=1e-9)
+    assert volts[0, 0] == pytest.approx(50 if found else 2, rel=1e-9)
+    assert held[0] == found
 
 
 def test_charging_power() -> None:
@@ -196,6 +210,57 @@ def test_rows_of_the_wrong_length_are_refused() -> None:
     for bad in (lambda: Power(math.nan), lambda: Current(math.inf), lambda: Charger(-1, 50), lambda: Charger(1, 0)):
         with pytest.raises(ValueError, match="expected"):
             bad()
+
+
+@pytest.mark.parametrize("ohm", [0.0, -1e-3, math.nan, math.inf])
+def test_a_resistance_that_is_none_names_its_branch_or_pack(ohm: float) -> None:
+    for run, pack, name in ((ohm, 0.01, "run A"), (1e-3, ohm, "A")):
+        with pytest.raises(NetworkError, match=rf"^resistance is not above zero: {name}$"):
+            Network.of(["p", "q", "m"], [("run A", "q", "p", run)], [("A", "q", "m", 52.0, pack)], [])
+    with pytest.raises(NetworkError, match=r"^resistance is not above zero: pack$"):
+        one_pack().with_ohm([], [ohm])
+
+
+def test_nodes_names_and_voltages_that_do_not_fit_are_named() -> None:
+    def built(**other: object) -> Network:
+        given = {"nodes": ["p", "q", "m"], "branches": [("run", "q", "p", 1e-3)],
+                 "packs": [("A", "q", "m", 52.0, 0.01)], "ports": [("load", "p", "m")]} | other
+        return Network.of(**given)  # type: ignore[arg-type]
+
+    assert built().packs == ("A",)
+    for other, told in (
+            ({"nodes": ["p", "m"]}, "node is not part of the network: q"),
+            ({"nodes": ["p", "q", "q", "m"]}, "name of a node is given more than once: q"),
+            ({"packs": [("A", "q", "m", 52.0, 0.01)] * 2}, "name of a pack is given more than once: A"),
+            ({"ports": [("load", "p", "m")] * 2}, "name of a port is given more than once: load"),
+            ({"branches": [("run", "q", "p", 1e-3)] * 2}, "name of a branch is given more than once: run"),
+            ({"branches": [("run", "q", "q", 1e-3)]}, "both ends on one node: run"),
+            ({"packs": [("A", "q", "m", math.nan, 0.01)]}, "voltage is not a number: A")):
+        with pytest.raises(NetworkError, match=rf"^{told}$"):
+            built(**other)
+
+
+def test_rows_of_states_of_branches_and_of_drops_that_do_not_fit_are_refused() -> None:
+    net = two_packs(ports=1)
+    with pytest.raises(NetworkError, match=r"^3 diode drops for 2: A, B$"):
+        solve(net, [NOTHING], drop_v=[0, 0, 0])
+    with pytest.raises(NetworkError, match=r"^diode drop is not 0 V or more: B$"):
+        solve(net, [NOTHING], drop_v=[0, math.nan])
+    with pytest.raises(NetworkError, match=r"^1 yes or no to conducting branches for 0: $"):
+        solve(net, [NOTHING], whole=np.ones(1, bool))
+    with pytest.raises(ValueError, match="expected 0 or more"):
+        dc_power(100, 0.9, math.nan)
+
+
+def test_a_small_bank_is_solved_without_loading_the_sparse_library() -> None:
+    text = ("import sys; from interop.circuit.network import Network; from interop.circuit.solve import solve; "
+            "from interop.circuit.draws import Power; "
+            "n = Network.of(['p', 'm'], [], [('A', 'p', 'm', 52.0, 0.01)], [('x', 'p', 'm')]); "
+            "print(solve(n, [Power(1e4)]).port_v[0], any(name.startswith('scipy') for name in sys.modules))")
+    done = subprocess.run([sys.executable, "-c", text], capture_output=True, text=True, check=True)
+    volts, loaded = done.stdout.split()
+    assert float(volts) == pytest.approx(50.0)
+    assert loaded == "False"
 
 
 # ---- laws ----
