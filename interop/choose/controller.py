@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from interop.records.models import Record
     from interop.site.site import Device
 
-__all__ = ["Setting", "controller_settings", "course_ends"]
+__all__ = ["Setting", "controller_settings", "course_ends", "setting_name"]
 
 _TOLERANCE = 0.005
 """Tolerance of a charge voltage that no record states, as a share (power.md §9)."""
@@ -62,6 +62,12 @@ _KEYS = {
     "stop discharge below": "low_cut_v", "start discharge again above": "reconnect_v", "equalise": "equalise",
     "temperature compensation": "compensation", "when the link is lost": "on_link_loss",
 }
+
+
+def setting_name(key: str, units: int) -> str | None:
+    """Return how a setting of plan.json is told, for a device of so many units; None: it is none of these."""
+    names = [name for name, one in _KEYS.items() if one == key]
+    return None if not names else names[-1] if units > 1 else names[0]
 
 
 def controller_settings(picture: Picture) -> dict[str, tuple[Setting, ...]]:

@@ -196,29 +196,29 @@ def _cables(page: Page, plan: Mapping[str, Any]) -> None:
             page.line(entry)
 
 
-_SETTINGS = {"charge_v": ("charge voltage", " V"), "float_v": ("float voltage", " V"),
-             "recharge_v": ("charge again below", " V"), "charge_a": ("charge current of each unit", " A"),
-             "end_of_charge": ("end of charge", ""), "low_cut_v": ("stop discharge below", " V"),
-             "reconnect_v": ("start discharge again above", " V"), "equalise": ("equalise", ""),
-             "compensation": ("temperature compensation", ""), "on_link_loss": ("when the link is lost", "")}
+_UNITS = {"_v": " V", "_a": " A"}
 
 
 def _settings(page: Page, plan: Mapping[str, Any]) -> None:
     """What to set in each controller, with the reason and the packs that set it."""
+    from interop.choose.controller import setting_name
+
     for name, settings in plan["settings"].items():
-        told = {key: one for key, one in settings.items() if key in _SETTINGS}
+        units = plan["devices"][name]["units"]
+        told = {label: (key, one) for key, one in settings.items() if (label := setting_name(key, units)) is not None}
         if told:
             page.line(f"Settings of {name}", "bold")
-        for key, one in told.items():
+        for label, (key, one) in told.items():
             by = f" Set by {named(one['set_by'])}." if one["set_by"] != [name] else ""
-            page.line(f"{_SETTINGS[key][0]}: {_value(key, one['value'])}", indent=4)
+            page.line(f"{label}: {_value(key, one['value'])}", indent=4)
             page.line(f"{one['because']}.{by}", "dim", indent=INDENT)
 
 
 def _value(key: str, value: float | str | None) -> str:
+    """A value with the unit that its key ends on."""
     if value is None:
         return "cannot be told"
-    return value if isinstance(value, str) else f"{value:g}{_SETTINGS[key][1]}"
+    return value if isinstance(value, str) else f"{value:g}{_UNITS.get(key[-2:], '')}"
 
 
 def _joined(pairs: Sequence[Sequence[str]]) -> str:
