@@ -12,6 +12,8 @@ from interop.circuit.sharing import Element
 from interop.records.answers import Answer
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from interop.circuit.picture import Picture
     from interop.circuit.solve import Solution
 
@@ -39,16 +41,18 @@ def carried(picture: Picture) -> Iterator[Carried]:
 
     The bound is sound, so that nothing passes unseen; it is some hundredths to a third above the true worst case.
     """
-    for way, solution in (("discharge", picture.at_load), ("charge", picture.at_charge)):
-        if solution is not None and solution.outcome.holds:
-            yield from _of_way(picture, way, solution)
+    load, charge = picture.at_load, picture.at_charge
+    if load is not None and load.outcome.holds:
+        yield from _of_way(picture, "discharge", load, picture.most_at_load)
+    if charge is not None and charge.outcome.holds:
+        yield from _of_way(picture, "charge", charge, picture.surely_at_most(charge.port_a))
 
 
-def _of_way(picture: Picture, way: str, solution: Solution) -> Iterator[Carried]:
+def _of_way(picture: Picture, way: str, solution: Solution,
+            bound: tuple[NDArray[np.float64], NDArray[np.float64]] | None) -> Iterator[Carried]:
     network = picture.bank.network
     limits = picture.limits
     packs = limits.discharge_a if way == "discharge" else limits.charge_a
-    bound = picture.surely_at_most(solution.port_a)
     rows = [(Element("pack", i, name), float(abs(solution.pack_a[i])), float(packs[i]),
              np.inf if bound is None else float(bound[0][i])) for i, name in enumerate(network.packs)]
     rows += [(Element("branch", i, name), float(abs(solution.branch_a[i])), float(limits.forward_a[i]),

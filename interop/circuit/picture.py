@@ -133,6 +133,21 @@ class Picture:
     def _bound(self) -> Bound | None:
         return Bound.of(self.network_at(REST_STATE), self.box)
 
+    @cached_property
+    def most_at_load(self) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+        """Amounts [A] that no pack and no branch passes at the highest load, over all tolerances; None: unknown.
+
+        Inverters draw the more the lower their voltage, so it is not enough to take the currents of `at_load`.
+        """
+        emf = self.emf_v(LOW_STATE)
+        if self._bound is None or self.load_w is None or len(set(emf.tolist())) > 1:
+            return None
+        watts = [draw.watts if isinstance(draw, Power) else 0.0 for draw in self.draws(self.load_w)]
+        drawn = self._bound.drawn_at_most(watts, float(emf[0]))
+        if not np.all(np.isfinite(drawn)):
+            return np.full(len(self.bank.packs), np.inf), np.full(len(self.bank.branches), np.inf)
+        return self._bound.at_most(drawn)
+
     # ---- sharing and the bank limit ----
 
     @cached_property

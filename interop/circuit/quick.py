@@ -11,6 +11,12 @@ driving-point resistances, which only grow when any resistance grows (Rayleigh).
 and no resistances in the box pass it. Exact where all packs and ports meet in two nodes. What a port's own run adds
 to Z_qq is left out: a current source in series with a resistance is that source.
 
+A port of constant power draws the more the lower its voltage, and that falls as resistances rise: its current is bound
+first. With the same two bounds, voltage at port q >= E - sum_r R_qr I_r, where R_qr holds min(Z_qq, Z_rr) and what both
+their own ways share, everything at its highest. The smallest I with I_q = P_q / (E - sum_r R_qr I_r) is passed by no
+resistances in the box: raise all powers together from nothing; to pass it, some I_q must first equal it while no other
+has, and then its power is all of P_q.
+
 Source of the three theorems: textbooks on electrical networks, from memory.
 """
 
@@ -35,18 +41,22 @@ if TYPE_CHECKING:
 __all__ = ["Bound", "surely_at_most"]
 
 _ALIKE_V = 1e-9
+_STEPS = 2000
+_SAME = 1e-12
 
 
 @dataclass(frozen=True, eq=False)
 class Bound:
     """The bound of one network and box, made once for any port currents. ``per_a`` (C, Q): amounts in chains [A] for
-    one ampere at each port; ``alone`` (C, Q): what a port's own way carries of it, whatever the resistances.
+    one ampere at each port; ``alone`` (C, Q): what a port's own way carries of it, whatever the resistances;
+    ``ports_ohm`` (Q, Q): how far one ampere at a port lowers the voltage of each port at most [ohm].
     """
 
     packs: int
     chain: Spots
     per_a: Floats
     alone: Floats
+    ports_ohm: Floats
 
     @classmethod
     def of(cls, network: Network, box: Box) -> Bound | None:
@@ -71,7 +81,8 @@ class Bound:
         own_low = own / (1 + more * own)
         ports_low = ports[None, :] - between**2 * (more / (1 + more * own))[:, None]
         per_a = np.minimum(own_low[:, None], ports_low) / chains.low_ohm[:, None]
-        return cls(len(network.packs), chains.chain, per_a, alone)
+        ports_ohm = np.minimum(ports[:, None], ports) + alone.T @ (chains.high_ohm[:, None] * alone)
+        return cls(len(network.packs), chains.chain, per_a, alone, ports_ohm)
 
     def at_most(self, port_a: ArrayLike) -> tuple[Floats, Floats]:
         """Return amounts [A] that no pack (P,) and no branch (B,) passes in either direction, over the whole box.
@@ -83,6 +94,23 @@ class Bound:
         most = np.where(alone > 0, alone, self.per_a @ amps)
         carried = np.where(self.chain >= 0, most[self.chain], 0.0) if len(most) else np.zeros(len(self.chain))
         return carried[: self.packs], carried[self.packs:]
+
+    def drawn_at_most(self, power_w: ArrayLike, emf_v: float) -> Floats:
+        """Return currents [A] (Q,) that ports of constant power [W] (Q,), 0 or more, never pass, over the whole box.
+
+        ``emf_v``: voltage without current of every pack [V]. All are infinite where the voltage may collapse.
+        """
+        power = np.asarray(power_w, dtype=np.float64)
+        amps = np.zeros(len(power))
+        for _ in range(_STEPS):
+            volts = emf_v - self.ports_ohm @ amps
+            if np.any(volts <= 0):
+                break
+            more = power / volts
+            if np.all(more - amps <= _SAME * more):
+                return more * (1 + 2 * _SAME * _STEPS)
+            amps = more
+        return np.full(len(power), np.inf)
 
 
 def surely_at_most(network: Network, box: Box, port_a: ArrayLike) -> tuple[Floats, Floats] | None:

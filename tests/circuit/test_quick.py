@@ -10,9 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from interop.circuit.chains import Box
+from interop.circuit.draws import Power
 from interop.circuit.network import Network
-from interop.circuit.quick import surely_at_most
+from interop.circuit.quick import Bound, surely_at_most
 from interop.circuit.sharing import linear_currents
+from interop.circuit.solve import solve
 
 
 def ladder(packs: int, ohm: list[float], bars: list[float], ports: int) -> Network:
@@ -91,3 +93,42 @@ def test_close_on_a_rack_and_the_run_of_the_port_does_not_count() -> None:
 def test_no_answer_where_something_circulates() -> None:
     network = Network.of(["+", "-"], [], [("A", "+", "-", 52.0, 0.02), ("B", "+", "-", 52.4, 0.02)], [("Q", "+", "-")])
     assert surely_at_most(network, Box.around(network, (0.75, 1.25), (1, 1)), [10.0]) is None
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_no_corner_draws_more_at_constant_power(data: st.DataObject) -> None:
+    # solved whole at every corner of pack and port resistances and at random points; the bound never solves anything
+    packs, ports = data.draw(st.integers(1, 3)), data.draw(st.integers(1, 2))
+    network = ladder(packs, data.draw(st.lists(values, min_size=packs, max_size=packs)),
+                     data.draw(st.lists(st.floats(1e-5, 1e-2), min_size=3, max_size=3)), ports)
+    box = Box.around(network, (0.5, 0.6), (2.0, 2.5))
+    watts = data.draw(st.lists(st.floats(0, 12000), min_size=ports, max_size=ports))
+    found = Bound.of(network, box)
+    assert found is not None
+    most = found.drawn_at_most(watts, float(network.pack_emf_v[0]))
+    if np.isinf(most[0]):
+        return
+    packs_a, branches_a = found.at_most(most)
+    rng = np.random.default_rng(1)
+    for k in range(24):
+        low = rng.random(len(network.packs) + len(network.branches)) < (0.0, 1.0, 0.5)[min(k, 2)]
+        pack_ohm = np.where(low[:len(network.packs)], box.pack_low_ohm, box.pack_high_ohm)
+        branch_ohm = np.where(low[len(network.packs):], box.branch_low_ohm, box.branch_high_ohm)
+        solution = solve(network.with_ohm(branch_ohm, pack_ohm), [Power(w) for w in watts])
+        assert solution.outcome.holds
+        assert np.all(np.abs(solution.port_a) <= most * (1 + 1e-9))
+        assert np.all(np.abs(solution.pack_a) <= packs_a * (1 + 1e-9) + 1e-6)
+        assert np.all(np.abs(solution.branch_a) <= branches_a * (1 + 1e-9) + 1e-6)
+
+
+def test_constant_power_draws_more_from_a_weaker_bank() -> None:
+    # one pack, one way: E = 50, R = 0.05 at the highest; I (50 - 0.05 I) = 8000 has the smaller root 200 A
+    network = Network.of(["+", "-"], [], [("P", "+", "-", 50.0, 0.025)], [("Q", "+", "-")])
+    found = Bound.of(network, Box.around(network, (1, 2), (1, 1)))
+    assert found is not None
+    assert found.drawn_at_most([8000.0], 50.0) == pytest.approx([200.0], rel=1e-6)
+    assert found.drawn_at_most([8000.0], 50.0)[0] >= 200.0
+    assert solve(network, [Power(8000.0)]).port_a == pytest.approx([175.38], abs=0.01)   # what it draws as stated
+    # most power that 50 V behind 0.05 ohm give is 50^2 / (4 * 0.05) = 12.5 kW: beyond it, no current holds
+    assert np.isinf(found.drawn_at_most([12501.0], 50.0)).all()
