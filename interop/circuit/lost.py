@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from interop.circuit.cascade import End, Event, Protection, play, steps_or_limit
-from interop.circuit.draws import Current
+from interop.circuit.draws import Current, Power
 from interop.circuit.network import State
 from interop.circuit.one_out import OneOut, one_out
-from interop.circuit.picture import LOW_STATE, REST_STATE
+from interop.circuit.picture import LOW_STATE, MOST_SEARCHED, REST_STATE
 from interop.circuit.solve import Kind
 from interop.wiring.once import once
 
@@ -55,11 +55,13 @@ class Lost:
 @dataclass(frozen=True)
 class Losses:
     """Every single loss at the highest load, worst first. ``safe_w``: the largest load [W] at which no pack passes its
-    limit whichever one pack is out, split over the inverters as the highest load is; None: nothing limits it.
+    limit whichever one pack is out, split over the inverters as the highest load is, at the resistances to work with.
+    ``sure_w``: a load at which surely none does wherever the resistances lie; None: not known.
     """
 
     rows: tuple[Lost, ...]
-    safe_w: float | None
+    safe_w: float
+    sure_w: float | None
     steps_assumed: tuple[str, ...]
 
 
@@ -71,7 +73,8 @@ def losses_of(picture: Picture) -> Losses | None:
         return None
     found = _out(picture, picture.load_w)
     rows = sorted((_row(picture, found, i) for i in range(len(found))), key=_gravest)
-    return Losses(tuple(rows), _safe_w(picture, picture.load_w), _assumed(picture))
+    safe = _safe_w(picture, picture.load_w)
+    return Losses(tuple(rows), safe, _sure_w(picture, picture.load_w, safe), _assumed(picture))
 
 
 @once
@@ -153,7 +156,37 @@ def _assumed(picture: Picture) -> tuple[str, ...]:
                                if not d.record.electric.trips.discharge.known))
 
 
-def _safe_w(picture: Picture, load_w: Sequence[float]) -> float | None:
+def _sure_w(picture: Picture, load_w: Sequence[float], safe_w: float) -> float | None:
+    """The load [W], to 1 % and on the safe side, at which the quick bound of every single loss keeps every limit."""
+    bound = picture.bound
+    packs = len(picture.bank.packs)
+    emf = picture.emf_v(LOW_STATE)
+    if bound is None or packs > MOST_SEARCHED or len(set(emf.tolist())) > 1:
+        return None
+    left = [one for pack in range(packs) if (one := bound.without(pack)) is not None]
+    limits = _positive(picture.limits.discharge_a)
+    shape = np.array(load_w) / sum(load_w)
+
+    def keeps(watts: float) -> bool:
+        ports = [draw.watts if isinstance(draw, Power) else 0.0 for draw in picture.draws([*(shape * watts)])]
+        for one in left:
+            drawn = one.drawn_at_most(ports, float(emf[0]))
+            if not np.all(np.isfinite(drawn)) or np.any(one.at_most(drawn)[0] > limits):
+                return False
+        return True
+
+    low, high = 0.0, safe_w
+    if keeps(high):
+        return high
+    if (asked := sum(load_w)) < safe_w:
+        low, high = (asked, high) if keeps(asked) else (low, asked)
+    while high - low > 0.01 * safe_w:
+        at = (low + high) / 2
+        low, high = (at, high) if keeps(at) else (low, at)
+    return low
+
+
+def _safe_w(picture: Picture, load_w: Sequence[float]) -> float:
     """The largest load [W], to 0.2 % of the rated power and on the safe side; the parts grow with the load.
 
     They grow nearly in proportion, so that the next try is where a straight line from zero says.

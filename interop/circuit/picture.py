@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from interop.site.site import Device
     from interop.wiring.stage import Stage
 
-__all__ = ["LOW_STATE", "REST_STATE", "Assumption", "Picture", "Sure", "bank_picture", "losses",
+__all__ = ["LOW_STATE", "MOST_SEARCHED", "REST_STATE", "Assumption", "Picture", "Sure", "bank_picture", "losses",
            "pictures"]
 
 REST_STATE = 0.5
@@ -127,10 +127,11 @@ class Picture:
 
     def surely_at_most(self, port_a: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
         """Amounts [A] that no pack and no branch passes at these port currents, over all tolerances; None: unknown."""
-        return None if self._bound is None else self._bound.at_most(port_a)
+        return None if self.bound is None else self.bound.at_most(port_a)
 
     @cached_property
-    def _bound(self) -> Bound | None:
+    def bound(self) -> Bound | None:
+        """What no pack and no branch passes, over all tolerances; None: packs differ in voltage without current."""
         return Bound.of(self.network_at(REST_STATE), self.box)
 
     @cached_property
@@ -140,13 +141,13 @@ class Picture:
         Inverters draw the more the lower their voltage, so it is not enough to take the currents of `at_load`.
         """
         emf = self.emf_v(LOW_STATE)
-        if self._bound is None or self.load_w is None or len(set(emf.tolist())) > 1:
+        if self.bound is None or self.load_w is None or len(set(emf.tolist())) > 1:
             return None
         watts = [draw.watts if isinstance(draw, Power) else 0.0 for draw in self.draws(self.load_w)]
-        drawn = self._bound.drawn_at_most(watts, float(emf[0]))
+        drawn = self.bound.drawn_at_most(watts, float(emf[0]))
         if not np.all(np.isfinite(drawn)):
             return np.full(len(self.bank.packs), np.inf), np.full(len(self.bank.branches), np.inf)
-        return self._bound.at_most(drawn)
+        return self.bound.at_most(drawn)
 
     # ---- sharing and the bank limit ----
 

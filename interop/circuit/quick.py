@@ -28,6 +28,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from interop.circuit.chains import Chains
+from interop.circuit.network import joined_nodes
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Spots = NDArray[np.int64]
+    Flags = NDArray[np.bool_]
 
 __all__ = ["Bound", "surely_at_most"]
 
@@ -47,13 +49,15 @@ _SAME = 1e-12
 
 @dataclass(frozen=True, eq=False)
 class Bound:
-    """The bound of one network and box, made once for any port currents. ``per_a`` (C, Q): amounts in chains [A] for
+    """The bound of one network and box, made once for any port currents. ``ends``: where each port's current enters the
+    chains that it does not carry alone, two rows (Q,). ``per_a`` (C, Q): amounts in chains [A] for
     one ampere at each port; ``alone`` (C, Q): what a port's own way carries of it, whatever the resistances;
     ``ports_ohm`` (Q, Q): how far one ampere at a port lowers the voltage of each port at most [ohm].
     """
 
     packs: int
-    chain: Spots
+    chains: Chains
+    ends: tuple[Spots, Spots]
     per_a: Floats
     alone: Floats
     ports_ohm: Floats
@@ -71,18 +75,36 @@ class Bound:
             return None
         chains = Chains.of(network, box)
         alone = np.zeros((len(chains.first), len(chains.port_plus)))
-        ends = tuple(np.array([_seen(chains, int(node), alone[:, q]) for q, node in enumerate(side)], int)
-                     for side in (chains.port_plus, chains.port_minus))
-        impedance = _impedance(chains)
+        plus, minus = (np.array([_seen(chains, int(node), alone[:, q]) for q, node in enumerate(side)], int)
+                       for side in (chains.port_plus, chains.port_minus))
+        return cls._of(len(network.packs), chains, (plus, minus), alone, np.ones(len(chains.first), bool))
+
+    @classmethod
+    def _of(cls, packs: int, chains: Chains, ends: tuple[Spots, Spots], alone: Floats, on: Flags) -> Bound:
+        siemens = np.where(on, 1 / chains.high_ohm, 0.0)
+        impedance = _impedance(chains, siemens)
         own = _across(impedance, chains.first, chains.second)                     # (C,) Z_kk, everything at its highest
-        ports = _across(impedance, ends[0], ends[1])                              # (Q,) Z_qq
-        between = _between(impedance, (chains.first, chains.second), (ends[0], ends[1]))     # (C, Q) Z_kq
-        more = 1 / chains.low_ohm - 1 / chains.high_ohm                       # conductance that k gains at its lowest
+        ports = _across(impedance, *ends)                                         # (Q,) Z_qq
+        between = _between(impedance, (chains.first, chains.second), ends)        # (C, Q) Z_kq
+        more = np.where(on, 1 / chains.low_ohm - siemens, 0.0)                # conductance that k gains at its lowest
         own_low = own / (1 + more * own)
         ports_low = ports[None, :] - between**2 * (more / (1 + more * own))[:, None]
-        per_a = np.minimum(own_low[:, None], ports_low) / chains.low_ohm[:, None]
+        per_a = np.where(on[:, None], np.minimum(own_low[:, None], ports_low) / chains.low_ohm[:, None], 0.0)
         ports_ohm = np.minimum(ports[:, None], ports) + alone.T @ (chains.high_ohm[:, None] * alone)
-        return cls(len(network.packs), chains.chain, per_a, alone, ports_ohm)
+        return cls(packs, chains, ends, per_a, alone, ports_ohm)
+
+    def without(self, pack: int) -> Bound | None:
+        """Return the bound with one pack open, and all that carries only its current; None where that parts the rest.
+
+        Two chains that now carry one current stay two: what is said of each is still never passed.
+        """
+        chains = self.chains
+        on = np.arange(len(chains.first)) != chains.chain[pack]
+        node = joined_nodes(chains.nodes, chains.first, chains.second)
+        left = joined_nodes(chains.nodes, chains.first[on], chains.second[on])
+        if left.max(initial=-1) != node.max(initial=-1):
+            return None
+        return self._of(self.packs, chains, self.ends, self.alone, on)
 
     def at_most(self, port_a: ArrayLike) -> tuple[Floats, Floats]:
         """Return amounts [A] that no pack (P,) and no branch (B,) passes in either direction, over the whole box.
@@ -92,7 +114,8 @@ class Bound:
         amps = np.abs(np.asarray(port_a, dtype=np.float64))
         alone = self.alone @ amps
         most = np.where(alone > 0, alone, self.per_a @ amps)
-        carried = np.where(self.chain >= 0, most[self.chain], 0.0) if len(most) else np.zeros(len(self.chain))
+        chain = self.chains.chain
+        carried = np.where(chain >= 0, most[chain], 0.0) if len(most) else np.zeros(len(chain))
         return carried[: self.packs], carried[self.packs:]
 
     def drawn_at_most(self, power_w: ArrayLike, emf_v: float) -> Floats:
@@ -134,8 +157,8 @@ def _seen(chains: Chains, node: int, alone: Floats) -> int:
         node = int(chains.second[came] if chains.first[came] == node else chains.first[came])
 
 
-def _impedance(chains: Chains) -> Floats:
-    """Voltage of every node for 1 A into every node (N, N), everything at its highest, one node of each part at 0 V."""
+def _impedance(chains: Chains, siemens: Floats) -> Floats:
+    """Voltage of every node for 1 A into every node (N, N) at conductances (C,), one node of each part at 0 V."""
     keep = np.ones(chains.nodes, bool)
     keep[chains.grounds()] = False
     used = np.zeros(chains.nodes, bool)
@@ -143,7 +166,7 @@ def _impedance(chains: Chains) -> Floats:
     keep &= used
     across = chains.incidence()[:, keep]
     out = np.zeros((chains.nodes, chains.nodes))
-    out[np.ix_(keep, keep)] = np.linalg.inv(across.T @ ((1 / chains.high_ohm)[:, None] * across))
+    out[np.ix_(keep, keep)] = np.linalg.inv(across.T @ (siemens[:, None] * across))
     return out
 
 

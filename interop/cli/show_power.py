@@ -87,8 +87,9 @@ def _one_out(page: Page, found: dict[str, Any] | None) -> None:
                [(one["out"], one["nearest"] or "-", _a(one["amps"]), f"{one['part']:.0%}",
                  "; ".join(f"{name} {what} after {time:g} s" for time, name, what in one["then"][:3]) or "-")
                 for one in found["cases"][:_MOST_OUT]], whole=(2, 3))
-    if found["safe_w"] is not None:
-        page.line(f"Safe load, whichever one pack is out: {found['safe_w']:,.0f} W.")
+    sure = "not known" if found["sure_w"] is None else f"{found['sure_w']:,.0f} W"
+    page.line(f"Safe load, whichever one pack is out: {sure} wherever the resistances lie, "
+              f"{found['safe_w']:,.0f} W at those to work with.")
 
 
 def _over_time(page: Page, found: dict[str, Any]) -> None:

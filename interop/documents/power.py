@@ -192,8 +192,13 @@ def _one_out(picture: Picture) -> Json:
         return None
     rows = [{"out": row.name, "nearest": row.nearest, "amps": _amps(row.amps), "part": round(row.part, 3),
              **_follows(picture, row)} for row in found.rows[:MOST_OUT]]
-    return {"safe_w": None if found.safe_w is None else round(found.safe_w, -1), "cases": rows,
+    return {"safe_w": _floor_w(found.safe_w), "sure_w": None if found.sure_w is None else _floor_w(found.sure_w),
+            "cases": rows,
             "steps_assumed": list(found.steps_assumed)}
+
+
+def _floor_w(watts: float) -> int:
+    return int(watts // 10) * 10
 
 
 def _follows(picture: Picture, row: Lost) -> Json:

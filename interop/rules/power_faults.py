@@ -101,13 +101,21 @@ def _fault_hit(fault: Fault) -> Hit | None:
 inverter draws the same power, and the others share what it carried, by resistance again. If that is more than one of
 them may carry it opens too, and so on until the load is dark. Every single loss is computed at the highest load, nearly
 empty, and played to its end with the trip steps of the records; where a record states none, the continuous limit and
-ten seconds are taken. The safe load that is told is the largest at which no pack passes its limit whichever one is
-out: keep below it, or accept that one loss can take the bank.""")
+ten seconds are taken. The safe load that is told is one at which no pack passes its limit whichever one is out,
+wherever the resistances lie in their tolerances: keep below it, or accept that one loss can take the bank.""")
 def _one_out(stage: Stage) -> Iterator[Hit]:
     for picture in pictures(stage):
         found = losses_of(picture)
-        bad = [row for row in found.rows if row.bad] if found else []
-        if found is None or not bad:
+        if found is None:
+            continue
+        bad = [row for row in found.rows if row.bad]
+        asked = sum(picture.load_w or ())
+        if not bad and found.sure_w is not None and found.sure_w < asked:
+            yield cannot_tell(tuple(d.id for d in picture.bank.packs),
+                              f"Whether every pack keeps its limit with any one out at the highest load of "
+                              f"{_kw(asked)} cannot be told within the tolerances of the resistances. {_safe(found)}",
+                              "Keep the load below that, or measure and state the resistances that are assumed.")
+        if not bad:
             continue
         first = bad[0]
         pack = next((row for row in bad if row.is_pack), None)
@@ -151,9 +159,16 @@ def _ending(picture: Picture, row: Lost) -> str:
 
 
 def _safe(found: Losses) -> str:
-    if found.safe_w is None:
-        return ""
-    return f"The largest load that any one pack may leave is {floor(found.safe_w / 100) / 10:.1f} kW."
+    text = "The largest load that any one pack may leave is"
+    if found.sure_w is None:
+        return f"{text} {_kw(found.safe_w)}, and less where resistances differ from those to work with."
+    if _kw(found.sure_w) == _kw(found.safe_w):
+        return f"{text} {_kw(found.safe_w)}."
+    return f"{text} {_kw(found.sure_w)}, or {_kw(found.safe_w)} at the resistances to work with."
+
+
+def _kw(watts: float) -> str:
+    return f"{floor(watts / 100) / 10:.1f} kW"
 
 
 def _steps_used(found: Losses) -> tuple[FactUsed, ...]:

@@ -362,7 +362,7 @@ def test_the_demo_with_its_largest_pack_out() -> None:
     assert (row["nearest"], row["amps"], row["part"]) == ("C2", 105.0, 1.05)
     assert row["then"] == [[10.0, "C2", "opens on discharge current"]]
     assert row["end"] == "load carried"
-    assert bank["one_out"]["safe_w"] == 16_650
+    assert (bank["one_out"]["safe_w"], bank["one_out"]["sure_w"]) == (16_640, 11_700)   # the second: test_lost.py
     (found,) = [one for one in plan("ferry-landing")["findings"] if one["rule"] == "one-out-overloads-the-rest"]
     assert found["about"] == ["C1", "C2"]
     assert found["text"] == (
@@ -370,4 +370,4 @@ def test_the_demo_with_its_largest_pack_out() -> None:
         "Then C1, C2 open, and the load is dark after 10 s. "
         "If C1 is out at the highest load, C2 carries 105 A, 105% of its limit. "
         "Then C2 opens, and the load is still carried after 10 s. "
-        "The largest load that any one pack may leave is 16.6 kW.")
+        "The largest load that any one pack may leave is 11.7 kW, or 16.6 kW at the resistances to work with.")
