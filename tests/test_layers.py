@@ -17,8 +17,8 @@ ROOT: Final = Path(__file__).parent.parent
 LAYERS: Final = (
     "standards", "records", "site", "wiring", "circuit", "choose", "rules", "steps", "documents", "cli",
 )  # fmt: skip
-# Modules of the package itself, outside every layer. `_version` is below all, `__main__` above all.
-BELOW: Final = frozenset({"interop", "interop._version"})
+# Modules of the package itself, outside every layer. `_version` and `unchanging` are below all, `__main__` above all.
+BELOW: Final = frozenset({"interop", "interop._version", "interop.unchanging"})
 ABOVE: Final = frozenset({"interop.__main__"})
 
 READERS: Final = frozenset({"interop.records.catalog", "interop.site.load"})

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 
 from interop.choose.conductors import ConductorChoice, choose_conductors
@@ -18,6 +18,7 @@ from interop.choose.route import Hop, bus_ports, propose_order, site_hops, socke
 from interop.choose.towards import Attachment, attachments, ends_first, listed, on_packs_bus
 from interop.site.ends import end_at
 from interop.site.site import Cable, Device, Site
+from interop.unchanging import unchanging
 from interop.wiring.contacts import CableSlot, Chain, Socket
 from interop.wiring.paths import shape_of
 from interop.wiring.stage import StageEnd
@@ -26,7 +27,7 @@ from interop.wiring.talks import RecordKey
 __all__ = ["Blocked", "Planned", "Routed", "route_link", "with_installed"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Blocked:
     """Why a link has no cables: packs for which no order works, or the pins that leave no cable."""
 
@@ -36,7 +37,7 @@ class Blocked:
     """The pack that would need a second socket for its two neighbours, and has one."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Routed:
     """The order of a link with its cables. ``path``: its chain runs from pack to pack without branch or ring."""
 

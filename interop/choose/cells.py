@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache, lru_cache
 from typing import Any
 
@@ -25,6 +25,7 @@ from interop.records.switches import (
     value_key,
 )
 from interop.site.site import Device
+from interop.unchanging import unchanging
 from interop.wiring.stated import Use, unset
 from interop.wiring.talks import RecordKey, address_allowed, chain_address_rule, chain_talks, report_talks
 
@@ -45,7 +46,7 @@ __all__ = [
     "switch_values",
 ]
 
-@dataclass(frozen=True)
+@unchanging
 class SlotState:
     """What decides the switches of a pack on a link, apart from its place at an end."""
 
@@ -65,7 +66,7 @@ class SlotState:
         return self.report.kind if self.report is not None else "none"
 
 
-@dataclass(frozen=True)
+@unchanging
 class Standing:
     """The rows of a pack in a slot: pattern per row, None for a switch that follows from the route."""
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import product
 
+from interop.unchanging import unchanging
 from interop.wiring.contacts import (
     NEEDED_USES,
     NOT_STATED,
@@ -37,7 +38,7 @@ _SHAPES = 4096      # devices or cables that differ; beyond, the oldest are stud
 _LAST = 1 << 16     # stands for "open": after every position in a plug
 
 
-@dataclass(frozen=True)
+@unchanging
 class Want:
     """A wire that a cable must carry: ``group`` is ("bus", name) or ("line", use, acts, level)."""
 
@@ -45,7 +46,7 @@ class Want:
     wire: str
 
 
-@dataclass(frozen=True)
+@unchanging
 class Levels:
     """What the choice is judged by, in this order; sums over cables. The lowest pins come after."""
 
@@ -59,7 +60,7 @@ class Levels:
                       self.conductors + other.conductors)
 
 
-@dataclass(frozen=True)
+@unchanging
 class Copper:
     """The copper inside one device, seen from its socket towards the chain's start (in) and end (out).
 

@@ -15,7 +15,7 @@ Limit: a re-pinned cable between plugs with eight references each takes seconds 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import Enum
 from functools import reduce
 from operator import add
@@ -31,6 +31,7 @@ from interop.choose.conductor_study import (
     wires_of,
 )
 from interop.choose.no_cable import Core, NoCable, Reason, obstacles, reference_obstacles
+from interop.unchanging import unchanging
 from interop.wiring.contacts import (
     CableSlot,
     Cause,
@@ -83,7 +84,7 @@ class LeftOut(Enum):
 Why = Joining | NodeFault | LeftOut
 
 
-@dataclass(frozen=True)
+@unchanging
 class Conductor:
     """One conductor and why it is kept, or cut at both ends."""
 
@@ -93,7 +94,7 @@ class Conductor:
     why: Why
 
 
-@dataclass(frozen=True)
+@unchanging
 class OpenLine:
     """A line wire of the device at one end that this cable leaves open, on all pins it stands on there."""
 
@@ -103,7 +104,7 @@ class OpenLine:
     why: Cause | LeftOut
 
 
-@dataclass(frozen=True)
+@unchanging
 class ReferenceOut:
     """A reference pin at one end that this cable leaves unjoined."""
 
@@ -112,7 +113,7 @@ class ReferenceOut:
     why: Why
 
 
-@dataclass(frozen=True)
+@unchanging
 class CableChoice:
     """What is decided for one cable.
 
@@ -131,7 +132,7 @@ class CableChoice:
     references_out: tuple[ReferenceOut, ...]
 
 
-@dataclass(frozen=True)
+@unchanging
 class ConductorChoice:
     """The best cables of a chain, in its order, and the sum of their levels."""
 
@@ -187,7 +188,7 @@ _OPEN = 1 << 16                                 # after every position in a plug
 _Rank = tuple[int, tuple[int, ...]]
 
 
-@dataclass(frozen=True)
+@unchanging
 class _Move:
     """One way to join references in a cable: where it leads, how many it joins, how low its pins are."""
 
@@ -327,7 +328,7 @@ class _Step:
 # ---- reports --------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@unchanging
 class _Report:
     """A cable's decision without names of devices. ``unnamed``: some reasons lie on copper or nets, to be named."""
 

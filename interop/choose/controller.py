@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from interop.circuit.pieces import capacity_ah
+from interop.unchanging import unchanging
 from interop.wiring.busbar import ChargeWindow, charge_window, highest, lowest
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ _ABOVE_TRIP_V = 0.5
 """How far the low limit stays above the voltage at which a BMS opens (power.md §9)."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Setting:
     """One setting: what it is, the value with its unit, why, and the packs that set it; None: it cannot be told."""
 

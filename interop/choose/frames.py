@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache, lru_cache
 
 from interop.records.answers import Answer
 from interop.records.models import AddressRule, Record
 from interop.site.site import Device, Link
+from interop.unchanging import unchanging
 from interop.wiring.crowding import AtMost, Share, at_most, fixed_load
 from interop.wiring.mixing import pair_excluded, required_manager, required_modes
 from interop.wiring.stated import numbering
@@ -44,7 +45,7 @@ ModesOf = tuple[tuple[RecordKey, tuple[str, ...]], ...]
 """The modes that are left to each kind."""
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Family:
     """Frames of one link that differ only in the number of packs; each is made once, and told apart by identity.
 

@@ -6,7 +6,6 @@ The installed cables are matched for all links together, so that none becomes tw
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from interop.choose.cables import Blocked, Planned, Routed, with_installed
 from interop.choose.ends import left_off_end
@@ -15,12 +14,13 @@ from interop.choose.members import LinkChoice, PackChoice
 from interop.choose.naming import Naming
 from interop.choose.others import Lines, leads_between_others, line_cables, wanted_others
 from interop.site.site import Cable, End, Site
+from interop.unchanging import unchanging
 from interop.wiring.stage import StageEnd, joined_pins
 
 __all__ = ["CableAction", "Laid", "Removed", "actions", "dropped", "lay_cables", "removed"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Removed:
     """An installed cable that the plan takes away, or a wanted one that it does not make."""
 
@@ -28,7 +28,7 @@ class Removed:
     why: str
 
 
-@dataclass(frozen=True)
+@unchanging
 class CableAction:
     """What is to be done with a planned cable: keep, make or alter, and what it was."""
 
@@ -36,7 +36,7 @@ class CableAction:
     was: Cable | None
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Laid:
     """Every cable of a plan: routes, those that belong to none, and by id the installed one that each of them is."""
 

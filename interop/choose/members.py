@@ -6,7 +6,7 @@ Links that compete for packs form a component; components are chosen one by one,
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import networkx as nx
 
@@ -16,6 +16,7 @@ from interop.choose.frames import Family
 from interop.choose.search import MOST_ASSIGNMENTS, Restriction, Solution, Unfinished, best, least
 from interop.records.switches import Case, readings
 from interop.site.site import Device, Link, Site
+from interop.unchanging import unchanging
 
 __all__ = [
     "LinkChoice",
@@ -29,7 +30,7 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True)
+@unchanging
 class RunnerUp:
     """The best plan with another manager or other members, and the first level at which it loses."""
 
@@ -41,7 +42,7 @@ class RunnerUp:
     proved: bool
 
 
-@dataclass(frozen=True)
+@unchanging
 class PackChoice:
     """What is chosen for one pack."""
 
@@ -53,7 +54,7 @@ class PackChoice:
     state: SlotState | None
 
 
-@dataclass(frozen=True)
+@unchanging
 class LinkChoice:
     """What is chosen for one link. ``family`` None: no pack can be managed on it."""
 

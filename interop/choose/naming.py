@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property, lru_cache
 
 from interop.choose.conductors import CableChoice
@@ -13,6 +13,7 @@ from interop.records.models import Record
 from interop.records.pins import port_poles
 from interop.site.ends import end_at
 from interop.site.site import Cable, End, Site
+from interop.unchanging import unchanging
 from interop.wiring.contacts import Face, Reference, Socket
 from interop.wiring.faces import ground_of, port_of_socket, socket_face
 from interop.wiring.stage import StageEnd
@@ -21,7 +22,7 @@ from interop.wiring.talks import RecordKey, Talk, alive_buses, chain_talks, cont
 __all__ = ["Naming", "Planned", "new_name", "shown_face"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Planned:
     """A cable of the plan. ``choice`` None: nothing could be chosen, the pins are as the site states (or not known).
 

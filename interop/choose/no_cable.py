@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from enum import Enum
 from itertools import pairwise
 from typing import Any
 
 from interop.choose.conductor_study import Want, wants_of, wires_of
+from interop.unchanging import unchanging
 from interop.wiring.contacts import (
     CableSlot,
     Chain,
@@ -42,7 +42,7 @@ class Reason(Enum):
     GROUND_BYPASSES = "made cables join references past a BMS"
 
 
-@dataclass(frozen=True)
+@unchanging
 class Core:
     """One set of pins that together allow no cable; any real subset would.
 
@@ -58,7 +58,7 @@ class Core:
     why: tuple[Joining | NodeFault, ...] = ()
 
 
-@dataclass(frozen=True)
+@unchanging
 class NoCable:
     """No choice of conductors exists. ``cores``: one for each wire or made conductor that fails, smallest first."""
 
@@ -70,7 +70,7 @@ class NoCable:
         return self.cores[0]
 
 
-@dataclass(frozen=True)
+@unchanging
 class _End:
     """A socket with the other socket of its device."""
 

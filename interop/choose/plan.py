@@ -5,7 +5,7 @@ conductors, terminators.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from interop.choose.cables import Blocked, Planned, Routed, route_link
 from interop.choose.ends import plug_socket, terminators
@@ -17,6 +17,7 @@ from interop.choose.words import blocked_words
 from interop.records.switches import Pattern
 from interop.site.ends import with_found_ends
 from interop.site.site import Site
+from interop.unchanging import unchanging
 from interop.wiring.purposes import LINE
 from interop.wiring.stage import Stage, StageCable, StageLink, banks_of, purpose, stage_pack
 from interop.wiring.talks import RecordKey
@@ -27,7 +28,7 @@ MOST_STRIKES = 200
 """Most plans of one component that are struck out for their cables before its link is given up."""
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Decisions:
     """Everything decided. ``patterns``: by pack and row, complete. ``blocked``: links for which no cable exists.
     ``others``: cables that belong to no route; of these the plan shows those that carry a line alone.

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import networkx as nx
 
 from interop.records.models import Record
 from interop.site.site import Cable, Device, End, Link
+from interop.unchanging import unchanging
 from interop.wiring.faces import wire_pins
 from interop.wiring.paths import shape_of
 from interop.wiring.stage import StageEnd
@@ -26,7 +26,7 @@ MOST_BLOCKS = 12
 """Most other kinds whose block orders and directions are all looked at; beyond, only the order by place."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Hop:
     """One cable of a route: from the pack nearer the start to the next. ``cable``: the wanted cable it is, or None
     (new). ``lead``: an installed cable whose sockets it keeps where they serve.

@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -29,6 +29,7 @@ from interop.choose.component import (
 )
 from interop.choose.frames import Family
 from interop.site.site import Device
+from interop.unchanging import unchanging
 from interop.wiring.talks import RecordKey
 
 __all__ = [
@@ -52,7 +53,7 @@ class Unfinished(Exception):
     """A search came to its limit before it found anything."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Placed:
     """One pack in a plan: link (index in the component), role, mode, address."""
 
@@ -63,7 +64,7 @@ class Placed:
     slot: int
 
 
-@dataclass(frozen=True)
+@unchanging
 class Solution:
     """A choice: level vector, family and number of packs per link, and every pack's slot in rank order."""
 
@@ -85,7 +86,7 @@ class Solution:
         return tuple(d.id for d, p in zip(packs, self.placed, strict=True) if p.link == link)
 
 
-@dataclass(frozen=True)
+@unchanging
 class Restriction:
     """What a second search must differ in: packs (row, link) that may not manage a link, must be on it, or off it; and
     slots (row, link, slot) that a pack may not have.

@@ -7,16 +7,16 @@ has a bus of its own for it, the cable comes from the manager.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 
 from interop.choose.members import LinkChoice
 from interop.site.site import Cable, End, Site
+from interop.unchanging import unchanging
 from interop.wiring.talks import controller_talks, has_report_bus
 
 __all__ = ["Attachment", "attachments", "ends_first", "listed", "on_packs_bus", "reporter"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Attachment:
     """A controller and the pack (or other controller) its cable goes to; ``cable``: as listed or found, None: a new
     one.

@@ -6,13 +6,13 @@ What is not said of a run and may not be assumed (its length, its conductor) is 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 from interop.circuit.network import Network
 from interop.circuit.pieces import Ohms, bar_ohms, cable_ohms, device_ohms, pack_ohms
 from interop.records.catalog import LoadedRecord
 from interop.site.site import Device, InRun, Pole, Run, Site
+from interop.unchanging import unchanging
 from interop.wiring.groups import Groups
 from interop.wiring.once import once
 from interop.wiring.stage import Stage
@@ -22,7 +22,7 @@ __all__ = ["POLES", "Bank", "Branch", "DeviceSpot", "PortSpot", "bank_network", 
 POLES = ("plus", "minus")
 
 
-@dataclass(frozen=True)
+@unchanging
 class Branch:
     """One branch: its run or busbar, pole, what it is (cable, device, bar), its nodes and resistance [ohm]."""
 
@@ -35,7 +35,7 @@ class Branch:
     ohms: Ohms
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class DeviceSpot:
     """A protective device in the network: run and pole, its branch, and what it is."""
 
@@ -55,7 +55,7 @@ class DeviceSpot:
         return f"{record}{number} in the {self.pole} of {run_name(self.run)}"
 
 
-@dataclass(frozen=True)
+@unchanging
 class PortSpot:
     """Where a controller, charger or load hangs: device and unit (from 1)."""
 
@@ -64,7 +64,7 @@ class PortSpot:
     unit: int
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Bank:
     """One bank as it is drawn. ``branches`` in the order of the network's; ``devices`` by run, plus before minus."""
 

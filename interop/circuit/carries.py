@@ -8,7 +8,6 @@ may at best. All figures are for the parallel conductors of the pole together.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from math import inf, sqrt
 from typing import TYPE_CHECKING
 
@@ -17,6 +16,7 @@ from interop.circuit.pieces import span_of
 from interop.circuit.ranges import Missing, Range, exactly, known
 from interop.standards.ampacity import COLUMNS_C, conductor_ampacity, table_ampacity_a, terminal_column_c
 from interop.standards.sizes import Size, parse_size
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from interop.circuit.feeds import Circuit
@@ -35,7 +35,7 @@ _WARMEST_COLUMN = COLUMNS_C[-1]
 _TABLE = "table"
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Carries:
     """What the conductors of a pole may carry [A].
 
@@ -214,7 +214,7 @@ def _unlike(one: Circuit, record: Record, facts: Conductor) -> Iterator[Missing]
         yield Missing("conductor.ampacity_a for an enclosed cable", record)
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class _Rise:
     """Shares of a stated ampacity: in the ambient, and for the heat that the terminals bear."""
 

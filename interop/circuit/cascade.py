@@ -10,7 +10,6 @@ ports below their cut-off the one furthest below stops first, and the others are
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -19,6 +18,7 @@ import numpy as np
 from interop.circuit.draws import NOTHING, Charger, Draw
 from interop.circuit.network import Network, NetworkError, State, each, flags, numbers
 from interop.circuit.solve import Kind, Solution, solve
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -55,7 +55,7 @@ class End(StrEnum):
     UNSETTLED = "not settled"
 
 
-@dataclass(frozen=True)
+@unchanging
 class Protection:
     """Steps of a pack's BMS in each direction, and the state that the pack is in after each.
 
@@ -72,7 +72,7 @@ class Protection:
         _check("charge", self.charge)
 
 
-@dataclass(frozen=True)
+@unchanging
 class Event:
     """At ``time_s`` [s] something happened to the pack, device or port ``name``, at a current [A] or voltage [V].
 
@@ -85,7 +85,7 @@ class Event:
     amps: float
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Play:
     """The events in order, how it ended, and the network then: states, branches left, draws left, solution."""
 

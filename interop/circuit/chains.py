@@ -8,12 +8,12 @@ to its second, with an electromotive force that drives current that way. Units a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from interop.circuit.network import NetworkError, joined_nodes
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["Box", "Chains", "Linear"]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Box:
     """How far each resistance may lie: lowest and highest [ohm] of packs (P,) and branches (B,).
 
@@ -56,7 +56,7 @@ class Box:
                    times(network.branch_ohm, branches[0]), times(network.branch_ohm, branches[1]))
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Chains:
     """Chains (C,) between nodes, with ``emf_v``, ``low_ohm``, ``high_ohm``; elements are packs, then branches (E,).
 
@@ -148,7 +148,7 @@ class Chains:
         return np.unique(joined_nodes(self.nodes, self.first, self.second), return_index=True)[1].astype(np.int64)
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Linear:
     """Chain currents = ``of_emf`` (C, C) x electromotive forces + ``of_port`` (C, Q) x port currents.
 

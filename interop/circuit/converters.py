@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from interop.circuit.bank import Bank, PortSpot
 from interop.circuit.draws import dc_power
 from interop.standards.estimates import Estimate
 from interop.standards.sources import PROJECT_DEFAULT, Certainty, Source
+from interop.unchanging import unchanging
 from interop.wiring.busbar import highest, lowest
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ IDLE_SHARE = Estimate("idle power of an inverter against its rated power", 0.0, 
 """Idle power where none is stated, as a share of the rated power."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Converter:
     """One unit at a port. ``draws`` False: a charger, which only gives.
 

@@ -11,7 +11,6 @@ out of a pack and into a load.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -19,6 +18,7 @@ import numpy as np
 from interop.circuit.network import State
 from interop.circuit.plant import Collapse, Plant, Stage
 from interop.circuit.sharing import ROUNDING_A, split_of
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -49,7 +49,7 @@ class CourseError(RuntimeError):
     """The integrator gave up, or changes of state chased one another without time passing."""
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Packs:
     """What the packs of a network hold, arrays (P,) in its order.
 
@@ -92,7 +92,7 @@ class Packs:
         return cls(capacity, each(soc), volts, slope, each(low_soc), each(high_soc), each(low_v), each(high_v))
 
 
-@dataclass(frozen=True)
+@unchanging
 class Event:
     """What happened when [h]: "empty", "full", "on again", "over discharge limit", "over charge limit", "held",
     "tail", "cut off", "end", "dark" (nothing can carry the load or take the charge), "collapse"; pack by position, or
@@ -104,7 +104,7 @@ class Event:
     pack: int | None = None
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Course:
     """Times (T,) [h], charge states (T, P), pack currents (T, P) [A] and terminal voltages (T, P) [V], port currents
     (T, Q) [A] and voltages (T, Q) [V]; two rows of one time where something changed. ``state`` (P,): the packs' last.

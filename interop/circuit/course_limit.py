@@ -7,7 +7,6 @@ so the limit at the start says too much (power.md §3). Units: A positive out of
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +14,7 @@ import numpy as np
 from interop.circuit.course import TOLERANCE, Course, course
 from interop.circuit.plant import Stage
 from interop.circuit.sharing import BankLimit, Element, bank_limit, share
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -33,7 +33,7 @@ WITHIN = 4e-4
 """The bracket is closed to this, and the result stays as much below it: so it is within 0.1 %, on the safe side."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class CourseLimit:
     """The largest amount [A] of total current in one direction that keeps every pack's limits to the end of the course.
 

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
+
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -23,7 +25,7 @@ def _number(what: str, value: float) -> None:
         raise ValueError(f"{what} is {value}: expected a number")
 
 
-@dataclass(frozen=True)
+@unchanging
 class Power:
     """Constant power at the port's terminals [W], positive when drawn from the bank."""
 
@@ -33,7 +35,7 @@ class Power:
         _number("power", self.watts)
 
 
-@dataclass(frozen=True)
+@unchanging
 class Current:
     """Constant current at the port's terminals [A], positive when drawn from the bank."""
 
@@ -43,7 +45,7 @@ class Current:
         _number("current", self.amps)
 
 
-@dataclass(frozen=True)
+@unchanging
 class Charger:
     """A charger: its full current [A] into the bank up to a voltage [V] at its own terminals, then that voltage.
 
@@ -78,7 +80,7 @@ def dc_power(ac_w: float, efficiency: float, idle_w: float) -> float:
     return ac_w / efficiency + idle_w
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Laws:
     """Draws as arrays of one shape (..., ports): i = power / u + current, a charger's current up to ``limit_v``.
 

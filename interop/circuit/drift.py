@@ -8,7 +8,6 @@ here: the controller's answer to a wrong display is not part of the course. Unit
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import Enum
 from typing import TYPE_CHECKING
 
@@ -16,6 +15,7 @@ import numpy as np
 
 from interop.circuit.course import Course, course
 from interop.circuit.plant import Stage
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -51,7 +51,7 @@ class Reports(Enum):
     OWN = "own"
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Counting:
     """How every pack counts, arrays (P,): errors as amounts, and the full rule.
 
@@ -75,7 +75,7 @@ class Counting:
         return cls(*rows)
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Drift:
     """Times (T,) [h]; true charge states ``soc`` (T, P); the range of what each pack may count, ``counted_low`` to
     ``counted_high`` (T, P); the range of what the manager reports (T,); the true charge state, by capacity, of the

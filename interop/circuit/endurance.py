@@ -6,13 +6,13 @@ Source: power.md §4 (P_dc = P_ac / efficiency + idle) and the course. Units: W,
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from interop.circuit.course import TOLERANCE, course
 from interop.circuit.plant import Stage
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["Compared", "Endurance", "compared", "endurance"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Endurance:
     """An estimate. ``stored_kwh``: between each pack's charge state and its low stop at its voltage without current;
     ``usable_kwh``, ``hours``: what reaches the DC terminals, and the time, until the load is cut off or nothing carries
@@ -45,7 +45,7 @@ class Endurance:
     rests_on: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Compared:
     """Endurance before and after an extension, at one load; ``times``: how many times as long it lasts."""
 

@@ -7,7 +7,7 @@ rating.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +15,7 @@ import numpy as np
 from interop.circuit.bank import POLES, DeviceSpot, run_name
 from interop.circuit.faults import device_faults
 from interop.circuit.protection import SHORT_LEAD_M
+from interop.unchanging import unchanging
 from interop.wiring.busbar import highest, lowest
 from interop.wiring.once import once
 
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 __all__ = ["Fault", "bank_faults", "can_break", "highest_v"]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Fault:
     """The fault through one device [A]: the larger of a short on either side. ``pack`` is set for a built-in one.
 

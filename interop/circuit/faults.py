@@ -7,7 +7,7 @@ inverters give.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +16,7 @@ from interop.circuit.cuts import Forest
 from interop.circuit.inverse import pair_impedances
 from interop.circuit.network import Network, NetworkError, flags, numbers
 from interop.circuit.thevenin import Thevenin
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["DeviceFaults", "Short", "device_faults", "feeders", "feeding_counts", "short"]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Short:
     """A short: ``total_a`` through it [A] from plus to minus, and the currents of all packs and branches meanwhile [A].
 
@@ -37,7 +38,7 @@ class Short:
     branch_a: NDArray[np.float64]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class DeviceFaults:
     """Shorts on the two sides of each device, shape (devices,): current through the device [A], magnitudes.
 

@@ -8,7 +8,6 @@ charger gives at most its charge current. Currents in A.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from math import inf
 from typing import TYPE_CHECKING
@@ -17,6 +16,7 @@ from interop.circuit.bank import POLES, conductor_of, run_name, runs_of, source_
 from interop.circuit.converters import EFFICIENCY, IDLE_SHARE
 from interop.circuit.ranges import Missing, Range, exactly, known, total
 from interop.records.answers import Answer
+from interop.unchanging import unchanging
 from interop.wiring.once import once
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ PROTECTING = ("fuse", "breaker")
 """Kinds of device that open by themselves; a switch protects nothing."""
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Guard:
     """A device in series with a run: in one pole of it, or built into the pack at its source.
 
@@ -70,7 +70,7 @@ class Guard:
         return Missing(f"{self.path}.{name}", self.record, fact)
 
 
-@dataclass(frozen=True)
+@unchanging
 class Unit:
     """A controller, charger or load at the end of a run, with its unit of a set."""
 
@@ -83,7 +83,7 @@ class Unit:
         return self.device.id if self.unit is None else f"{self.device.id} unit {self.unit}"
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Side:
     """What stands on one side of a run: packs, and units of controllers, chargers and loads."""
 
@@ -91,7 +91,7 @@ class Side:
     units: tuple[Unit, ...]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class _Net:
     """The runs of one bank: the node at each end of each, the runs at each node, and everything that stands on it."""
 
@@ -119,7 +119,7 @@ class _Net:
                     tuple(u for u in self.whole.units if u.name in nodes))
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Circuit:
     """One run with what stands behind its ``a`` end and behind its ``b`` end, each without the run.
 

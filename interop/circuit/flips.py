@@ -6,7 +6,6 @@ Groups: the packs of one record together, each pack alone, and all leads, lugs, 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +13,7 @@ import numpy as np
 from interop.circuit.draws import Current
 from interop.circuit.picture import LOW_STATE, MOST_SEARCHED, REST_STATE
 from interop.circuit.solve import solve
+from interop.unchanging import unchanging
 from interop.wiring.once import once
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ __all__ = ["Flip", "flips"]
 
 
 
-@dataclass(frozen=True)
+@unchanging
 class Flip:
     """One group of resistances that decides whether a pack keeps its limit in one direction.
 

@@ -5,7 +5,6 @@ power.md §7. The reading that decides is the voltage across the open device, bo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +16,7 @@ from interop.circuit.picture import REST_STATE
 from interop.circuit.pieces import capacity_ah
 from interop.standards.cell_voltage import lfp_cell_slope
 from interop.standards.estimates import CABLE_INDUCTANCE_PER_M
+from interop.unchanging import unchanging
 from interop.wiring.busbar import highest, lowest
 from interop.wiring.once import once
 
@@ -32,7 +32,7 @@ CURVE_MINUTES = (0, 5, 15, 30, 60, 120)
 _MILLI = 1e-3
 
 
-@dataclass(frozen=True)
+@unchanging
 class SafeJoin:
     """The largest voltage [V] across the open run of one pack at which it may be joined to all the others.
 
@@ -64,7 +64,7 @@ def safe_joins(picture: Picture) -> tuple[SafeJoin, ...]:
     return tuple(found)
 
 
-@dataclass(frozen=True)
+@unchanging
 class JoiningCurve:
     """The current of one pack [A] at `CURVE_MINUTES` after it was closed at a difference [V], it being the higher."""
 
@@ -107,7 +107,7 @@ def _lowest(picture: Picture) -> Network:
     return network.with_ohm([b.ohms.low for b in bank.branches], [o.low for o in bank.pack_ohms])
 
 
-@dataclass(frozen=True)
+@unchanging
 class Inrushing:
     """What the empty converters draw when power is closed: peak [A], the lowest short-circuit trip of the packs [A].
 

@@ -6,13 +6,13 @@ Source: power.md §7; circuit theory. Units: V, A, ohm, F, H, Ah, hours (decay),
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from interop.circuit.network import NetworkError
 from interop.circuit.sharing import linear_currents
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -39,7 +39,7 @@ _CONSTANTS = 5.0
 """Wait so many time constants: power.md §7."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Pair:
     """Two groups, each one voltage behind one resistance, joined through a loop.
 
@@ -80,7 +80,7 @@ def join_pair(first_v: float, first_ohm: float, second_v: float, second_ohm: flo
     return Pair(amp, first_v - amp * first_ohm, hours, (one * first_v + other * second_v) / (one + other), amp * hours)
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Joined:
     """Closing one device in a network without load.
 
@@ -123,7 +123,7 @@ def join(network: Network, device: int, closed: Flags | None = None, whole: Flag
     return Joined(amp * loop_ohm, float(loop_ohm), amp, packs[:, 0], closed_a[:, 0], closed_a[:, 1])
 
 
-@dataclass(frozen=True)
+@unchanging
 class SafeDifference:
     """The largest safe voltage across the open device [V], with its first node higher and with it lower.
 
@@ -200,7 +200,7 @@ def _safe(network: Network, before_a: Floats, per_v: Floats, charge_a: Floats, d
                           tuple(network.packs[k] for k in silent))
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Decay:
     """Pack voltages without current (T, P) [V], pack currents (T, P) [A] at ``hours`` (T,), and time constants [h]."""
 
@@ -232,7 +232,7 @@ def decay(network: Network, ah_per_v: Sequence[float] | Floats, hours: Sequence[
     return Decay(at, emf_v, emf_v @ of_emf, np.sort(constants)[::-1])
 
 
-@dataclass(frozen=True)
+@unchanging
 class Inrush:
     """Current into an empty capacitance: ``peak_a`` [A] of the series circuit after ``seconds``, and the short estimate
     V / (R + sqrt(L/C)), which lies below the peak where the circuit rings.
@@ -265,7 +265,7 @@ def inrush(volts: float, ohm: float, henry: float, farad: float) -> Inrush:
     return Inrush(volts * (farad / henry) ** 0.5 * float(np.exp(-damping * seconds)), seconds, estimate)
 
 
-@dataclass(frozen=True)
+@unchanging
 class Precharge:
     """A precharge resistor: ``ohm``, first current ``amp`` [A], ``joule`` in one pulse, ``seconds`` to wait, then
     ``left_v`` [V] still across the device; it is closed below ``close_below_v`` [V].

@@ -7,7 +7,7 @@ named and nothing is told. Units: V, A, W, Ah, kWh, hours; charge states 0 to 1.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +21,7 @@ from interop.circuit.pieces import capacity_ah
 from interop.circuit.plant import Stage as Spell
 from interop.circuit.sharing import Element
 from interop.standards.cell_voltage import VALID_FROM, VALID_TO, lfp_model_slope, lfp_model_voltage
+from interop.unchanging import unchanging
 from interop.wiring.busbar import highest, lowest
 from interop.wiring.once import once
 
@@ -55,7 +56,7 @@ _FULL_C = 0.10
 assumption of this project."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Ends:
     """Where the courses end: lowest voltage at an inverter [V] and charge voltage at a charger [V]; None: not known."""
 
@@ -63,7 +64,7 @@ class Ends:
     charge_v: float | None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Lasting:
     """The bank limit over the course in both directions and the endurance; None where it cannot be told.
 
@@ -76,7 +77,7 @@ class Lasting:
     after: Endurance | None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Filled:
     """The end of charge: hours, each pack's charge state [0 to 1] and terminal voltage [V] then; ``short``: packs more
     than 5 % below full; ``reached``: whether it ends at all; ``over``: the first pack beyond its limit and the hour.
@@ -90,7 +91,7 @@ class Filled:
     over: tuple[str, float] | None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Emptied:
     """The highest load carried from 95 % until it ends: hours, how it ends ("cut off", "dark", "collapse", "": it lasts
     longer than was followed), and the first pack beyond its limit with the hour; None: nobody.
@@ -101,7 +102,7 @@ class Emptied:
     over: tuple[str, float] | None
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Watched:
     """What one manager shows over days: ``packs`` it reads, its rule, and the drift."""
 

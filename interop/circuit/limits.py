@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,7 @@ import numpy as np
 from interop.circuit.draws import Power
 from interop.circuit.network import Network, NetworkError, State, each
 from interop.circuit.solve import Kind, Solution, Solver
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -34,7 +34,7 @@ class Stop(StrEnum):
     NONE = "nothing"
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Limit:
     """The first thing that says stop, its name (a pack or ports), and the total power there [W], never negative.
 
@@ -97,7 +97,7 @@ def _limit(values: ArrayLike, packs: Sequence[str]) -> NDArray[np.float64]:
     return limit
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class _Climb:
     network: Network
     shares: NDArray[np.float64]

@@ -5,7 +5,6 @@ power.md §5. Trip steps that nobody stated are taken at the continuous limit af
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +15,7 @@ from interop.circuit.network import State
 from interop.circuit.one_out import OneOut, one_out
 from interop.circuit.picture import LOW_STATE, MOST_SEARCHED, REST_STATE
 from interop.circuit.solve import Kind
+from interop.unchanging import unchanging
 from interop.wiring.once import once
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ __all__ = ["Losses", "Lost", "charge_losses", "follows_of", "losses_of"]
 _EXACT = 0.002
 
 
-@dataclass(frozen=True)
+@unchanging
 class Lost:
     """One thing out: its name, whether a pack, what came of it, the pack nearest to its limit with its current [A] and
     the part of the limit. ``gone``: its name in the network. What then follows: `follows_of`.
@@ -52,7 +52,7 @@ class Lost:
         return self.part > 1 or self.kind not in (Kind.FINE, Kind.ISLAND)
 
 
-@dataclass(frozen=True)
+@unchanging
 class Losses:
     """Every single loss at the highest load, worst first. ``safe_w``: the largest load [W] at which no pack passes its
     limit whichever one pack is out, split over the inverters as the highest load is, at the resistances to work with.

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import IntEnum
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -41,7 +43,7 @@ class State(IntEnum):
     OPEN = 3
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Network:
     """Nodes, branches, packs and ports by position; arrays are parallel to the names.
 

@@ -19,6 +19,7 @@ from interop.circuit.draws import Draw, Laws
 from interop.circuit.network import Network, NetworkError, State, each, numbers
 from interop.circuit.opened import Changed, Changes
 from interop.circuit.solve import Kind, Outcome, Solution, Solver, solve
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -28,7 +29,7 @@ __all__ = ["OneOut", "Out", "one_out"]
 _NEAR_A = 1e-9
 
 
-@dataclass(frozen=True)
+@unchanging
 class Out:
     """One case in words: what was taken out, what came of it, and the packs that come nearest to their limits.
 
@@ -111,7 +112,7 @@ def one_out(network: Network, draws: Sequence[Draw], packs: Sequence[tuple[int, 
     return _Cases(solver, draws, packs, branches, _Limits(out, into, cut, min(worst, len(network.packs)))).run()
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class _Limits:
     discharge_a: NDArray[np.float64]
     charge_a: NDArray[np.float64]

@@ -9,13 +9,13 @@ lowered by that draw and Z raised by one rank. A source changed by dE presses g 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from interop.circuit.ports import Met, meet
 from interop.circuit.thevenin import columns, lanes
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -33,7 +33,7 @@ _TOGETHER, _MOST = 30_000, 4_000_000
 stay in the cache; and the most that is kept of all banks meanwhile: 32 MB."""
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Changed:
     """Results for the elements at positions ``chosen``, all of one part.
 
@@ -183,7 +183,7 @@ class Changes:
         return np.where(conducts, would, 0.0), unsure
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class _Rise:
     """Rises [V/A] per ampere through each element: over itself (elements,), at the ports (elements, width) and at the
     packs (elements, packs) of its part.

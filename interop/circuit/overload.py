@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from interop.circuit.sharing import Element
 from interop.records.answers import Answer
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["Carried", "carried"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Carried:
     """What one pack or branch carries in one direction ("discharge" at the highest load, "charge" at full charge).
 

@@ -7,7 +7,6 @@ rests on it is then not there (None), never a pass.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -23,6 +22,7 @@ from interop.circuit.sharing import BankLimit, Limits, Sharing, bank_limit, shar
 from interop.circuit.solve import Solution, solve
 from interop.standards.cell_voltage import lfp_cell_voltage
 from interop.standards.devices import continuous_capacity_a
+from interop.unchanging import unchanging
 from interop.wiring.busbar import lowest
 from interop.wiring.once import once
 
@@ -51,7 +51,7 @@ bound), following the bank over hours, moving each pack's resistance alone, prop
 """
 
 
-@dataclass(frozen=True)
+@unchanging
 class Assumption:
     """Something taken for granted: whose, which fact, the value used with its unit, and how far it may lie."""
 
@@ -62,7 +62,7 @@ class Assumption:
     high: str
 
 
-@dataclass(frozen=True)
+@unchanging
 class Sure:
     """A total current [A] that surely holds, and the pack or branch that is first beyond it."""
 
@@ -71,7 +71,7 @@ class Sure:
     is_pack: bool
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Picture:
     """One bank with everything computed of it. Currents [A] are positive out of a pack."""
 

@@ -6,7 +6,6 @@ end, voltage drop the high end; what the tolerance decides is found by moving ea
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from interop.standards.conductors import conductor_ohm_per_m, copper_ohm_per_m
@@ -26,6 +25,7 @@ from interop.standards.estimates import (
     pack_ohmic_ohm,
 )
 from interop.standards.sizes import parse_size
+from interop.unchanging import unchanging
 from interop.wiring.busbar import highest, lowest
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ _BAR_STEP = (3e-6, 8e-6, 25e-6)
 """One step of a busbar that no record describes [ohm]: a bolted face and 3 to 10 cm of bar; this project's default."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Ohms:
     """A resistance [ohm]: lowest, the one to work with, highest. ``assumed``: what was taken for granted, or None."""
 

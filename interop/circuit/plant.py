@@ -8,12 +8,12 @@ network: packs are let in and out until all agree. Units are SI; currents positi
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from interop.circuit.sharing import linear_currents
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -38,7 +38,7 @@ class Collapse(ValueError):
     """No current delivers the power."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Stage:
     """What hangs on the bank for some hours: a constant current or power, positive out of the bank.
 
@@ -67,7 +67,7 @@ class Stage:
         return (drawn > 0) - (drawn < 0)
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class _Reduced:
     """Pack currents = of_emf E + of_port J; terminals = volts_of_emf E + volts_of_port J; ports = of_port' E - sag J.
 

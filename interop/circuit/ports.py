@@ -8,12 +8,12 @@ without load belongs to it. Every solution is therefore tested for that definite
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from interop.circuit.draws import Laws
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -39,7 +39,7 @@ _FINEST, _COARSE = 2.0**-32, 2.0**-12
 """Parts of the powers to which the edge of a collapse is sought."""
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Met:
     """Solution at the ports: ``amps`` drawn [A] and ``volts`` [V], shape (cases, ports).
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from interop.circuit.bank import POLES, runs_of
 from interop.circuit.ranges import Verdict, exactly, known, within
 from interop.records.answers import Answer
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from interop.site.site import Busbar, Pole, Run, Site
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["Post", "Posts", "posts_named", "posts_taken"]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Post:
     """A post with more than one lug: its busbar, the poles of which that is so, the runs that land on it, how many
     lugs in a pole at most, and whether that may be (cannot tell: no record says how many lugs a post takes).
@@ -31,7 +31,7 @@ class Post:
     verdict: Verdict
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Posts:
     """A busbar of which more posts are named than its record has, or it is not known how many it has."""
 

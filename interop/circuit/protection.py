@@ -7,7 +7,6 @@ holds, broken or cannot tell, with the figures and with what is not known as obj
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +19,7 @@ from interop.records.facts import ABSENT, Fact
 from interop.standards.ampacity import may_run_in_parallel, small_conductor_device_a
 from interop.standards.devices import CONVENTIONAL_TRIPPING, device_limit_a, least_device_a
 from interop.standards.sizes import Size, SizeError, parse_size
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from interop.records.models import Record
@@ -147,7 +147,7 @@ def in_each_pole(one: Circuit) -> Answer | None:
 
 # ---- how near ----
 
-@dataclass(frozen=True)
+@unchanging
 class Lead:
     """Conductor between the source and the first device of a pole [m]; None: not stated."""
 
@@ -177,7 +177,7 @@ def lead_borne(one: Circuit, metres: float) -> bool:
     return metres <= ENCLOSED_LEAD_M and inside and one.run.through_wall is not True
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class FedBack:
     """The lead of a pack between the busbar and the first device as seen from there [m]; None: not stated.
 
@@ -268,7 +268,7 @@ def for_voltage(one: Circuit, guard: Guard) -> Verdict:
 
 # ---- rating against cable and current ----
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class OnCable:
     """A device, or the current of a run, held against the conductors of a pole.
 
@@ -344,7 +344,7 @@ def trips_in_time(guard: Guard, carries: Carries) -> Verdict:
     return Verdict(answer, got, limit, (guard.lacking("curve"),))
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Need:
     """A device held against the continuous current of its run: it carries so much of its rating without end.
 

@@ -22,13 +22,13 @@ Source of the three theorems: textbooks on electrical networks, from memory.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from interop.circuit.chains import Chains
 from interop.circuit.network import joined_nodes
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -47,7 +47,7 @@ _STEPS = 2000
 _SAME = 1e-12
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Bound:
     """The bound of one network and box, made once for any port currents. ``ends``: where each port's current enters the
     chains that it does not carry alone, two rows (Q,). ``per_a`` (C, Q): amounts in chains [A] for

@@ -7,13 +7,13 @@ that are not known are the cause.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from math import inf
 from typing import Any
 
 from interop.records.answers import Answer
 from interop.records.facts import Fact
 from interop.records.models import Record
+from interop.unchanging import unchanging
 from interop.wiring.busbar import highest, lowest
 
 __all__ = ["Missing", "Range", "Verdict", "exactly", "known", "total", "within"]
@@ -22,7 +22,7 @@ _HAIR = 1e-9
 """A computed current such as 1.25 x 160 may lie a hair above the rating that it is."""
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Missing:
     """Something that is not known: a fact of a record by its path, or (record None) words about the site file."""
 
@@ -36,7 +36,7 @@ class Missing:
         return None if self.record is None else self.record.id, self.path
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Range:
     """A figure from ``least`` to ``most`` in some unit, and what is ``missing`` to tell it closer."""
 
@@ -73,7 +73,7 @@ class Range:
         return self.least == self.most
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Verdict:
     """An answer with the figure got and its limit, and what is not known where it cannot be told."""
 

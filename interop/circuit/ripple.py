@@ -7,7 +7,6 @@ default from memory.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import sqrt
 from typing import TYPE_CHECKING
 
@@ -17,6 +16,7 @@ from interop.circuit.picture import LOW_STATE
 from interop.circuit.solve import solve
 from interop.standards.estimates import Estimate
 from interop.standards.sources import Certainty, Source
+from interop.unchanging import unchanging
 from interop.wiring.busbar import highest, lowest
 from interop.wiring.once import once
 
@@ -30,7 +30,7 @@ RIPPLE = Estimate("ripple of an inverter, effective, against its direct current"
 """Where no record states it; a single-phase inverter without any capacitor has 0.71."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Rippled:
     """One pack or limited branch at the highest load: direct current [A], effective value with the ripple at the low
     and at the high end of what is known [A], and what it carries [A]; ``peak_a``: the peak at the high end;

@@ -8,12 +8,12 @@ positive out of the pack, branch currents from the branch's first node to its se
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from interop.circuit.network import NetworkError
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -36,7 +36,7 @@ ROUNDING_A = 1e-6
 """A limit passed by less than this [A] is kept: a pack too cold to charge has none, and equal packs carry 1e-13 A."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Element:
     """A pack or branch by kind ("pack" or "branch"), position in the network, and name."""
 
@@ -45,7 +45,7 @@ class Element:
     name: str
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Sharing:
     """Currents [A] and port voltages [V] as a + b I. Shapes: packs (P,), branches (B,), ports (Q,).
 
@@ -70,7 +70,7 @@ class Sharing:
         return self.branch_rest_a + self.branch_share * total_a
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Limits:
     """The currents [A] that packs (P,) and branches (B,) may carry in each direction; zero or more.
 
@@ -105,7 +105,7 @@ class Limits:
         return cls(of_packs[:, 0], of_packs[:, 1], of_branches[:, 0], of_branches[:, 1])
 
 
-@dataclass(frozen=True)
+@unchanging
 class BankLimit:
     """The interval of the total current [A], positive out of the bank, in which every element keeps both its limits.
 

@@ -7,7 +7,6 @@ the true fault is larger still.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from interop.circuit.bank import POLES, conductor_of, run_name, terminal
@@ -16,6 +15,7 @@ from interop.circuit.picture import LOW_STATE
 from interop.records.answers import Answer
 from interop.standards.devices import withstand_i2t_a2s
 from interop.standards.sizes import parse_size
+from interop.unchanging import unchanging
 from interop.wiring.groups import distances, near_of
 from interop.wiring.once import once
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["Smallest", "opens_after_s", "smallest_faults"]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Smallest:
     """The smallest fault through one device [A] with everything at its highest resistance, and at the nominal one.
 

@@ -10,7 +10,7 @@ number of times.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -20,6 +20,7 @@ from interop.circuit.draws import Draw, Laws
 from interop.circuit.network import Network, NetworkError, State, each, flags
 from interop.circuit.ports import Met, meet
 from interop.circuit.thevenin import Thevenin
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -46,7 +47,7 @@ class Kind(StrEnum):
     UNSETTLED = "not settled"
 
 
-@dataclass(frozen=True)
+@unchanging
 class Outcome:
     """What it came to, and the ports (island: the packs) that it is about.
 
@@ -63,7 +64,7 @@ class Outcome:
         return self.kind in {Kind.FINE, Kind.ISLAND, Kind.SPLIT}
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Solution:
     """Voltages [V] and currents [A], parallel to the network's names.
 

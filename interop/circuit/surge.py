@@ -5,7 +5,6 @@ power.md §4. All inverters surge at once, the bank nearly empty, resistances to
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +13,7 @@ from interop.circuit.draws import Current, Draw, Power
 from interop.circuit.network import State
 from interop.circuit.picture import LOW_STATE
 from interop.circuit.solve import solve
+from interop.unchanging import unchanging
 from interop.wiring.once import once
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["Surge", "surge_of"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Surge:
     """One pack at the surge: current [A] with all packs on, the most with one other pack out and which, what it may
     give for at least as long (None: not stated), and the seconds of the surge.

@@ -13,7 +13,6 @@ With constant power the same corners, each converged: called not proved (power.m
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +20,7 @@ import numpy as np
 from interop.circuit.chains import Box, Chains
 from interop.circuit.relaxation import CLOSE, Relaxed
 from interop.circuit.sharing import ROUNDING_A, Element, split_of
+from interop.unchanging import unchanging
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -49,7 +49,7 @@ class Collapse(ValueError):
     """Some corner of the box cannot deliver the power."""
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Worst:
     """Lowest and highest current [A] of each of ``targets`` (T,) over the box, in the targets' own positive direction.
 
@@ -68,7 +68,7 @@ class Worst:
     high_at: Flags
 
 
-@dataclass(frozen=True)
+@unchanging
 class WorstBankLimit:
     """The bank limit [A, positive out of the bank] at the worst corner found, and a value that surely holds.
 

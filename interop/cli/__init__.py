@@ -17,6 +17,8 @@ def main(args: Sequence[str] | None = None) -> int:
     # programs run. Read by the linear algebra below numpy when it is first imported.
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
+    # No plugin of the schema library has a say in what a plan reads; looking for one reads what all is installed.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "true")
     # A command lives for seconds: looking for cycles among what it imported frees nothing, at the end least of all.
     gc.set_threshold(500_000, 50, 50)
     atexit.register(gc.freeze)

@@ -6,15 +6,16 @@ The engine's parts take tenths of a second to import; help and a mistyped option
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from importlib import import_module
 
 import click
 
+from interop.unchanging import unchanging
+
 __all__ = ["LazyCommand", "LazyGroup"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class LazyCommand:
     """Where a command stands ("package.module:name") and the line that help prints without importing it."""
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
 from typing import Final
 
 from interop.cli.survey import MANIFEST, Holds, Survey, survey
+from interop.unchanging import unchanging
 
 __all__ = ["FolderCause", "FolderRefused", "FolderTrouble", "Place", "check", "in_the_way", "place_of"]
 
@@ -28,7 +28,7 @@ class FolderTrouble(Enum):
     NOT_ALLOWED = "may not be changed by this user"
 
 
-@dataclass(frozen=True)
+@unchanging
 class FolderCause:
     """One cause of a refusal: what is wrong with which path, and the names found in the way."""
 
@@ -50,7 +50,7 @@ class FolderRefused(Exception):
         super().__init__("\n".join(map(str, causes)))
 
 
-@dataclass(frozen=True)
+@unchanging
 class Place:
     """A target and the two hidden names beside it."""
 

@@ -6,10 +6,11 @@ import json
 import os
 import stat
 from collections.abc import Iterator
-from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path, PurePosixPath
 from typing import Final
+
+from interop.unchanging import unchanging
 
 __all__ = ["MANIFEST", "PLAN_FORMAT", "Holds", "Survey", "listed_in", "parents_of", "survey"]
 
@@ -27,7 +28,7 @@ class Holds(Enum):
     STRANGERS = "files that no plan of ours lists"
 
 
-@dataclass(frozen=True)
+@unchanging
 class Survey:
     """What stands at a name; ``strangers`` are relative names, sorted.
 

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from interop.documents.face import CableFace, FaceMismatch
 from interop.standards.plugs import SHELL, Plug, UnknownPlug, pair_of, plug
 from interop.standards.sources import COMMON_PRACTICE
+from interop.unchanging import unchanging
 
 __all__ = ["ConductorInput", "conductor_inputs", "contacts", "end_plugs", "pin_map"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class ConductorInput:
     """One line of the table: pin at end 1, pin at end 2 ("" if cut), a colour by scheme, the pair, what to do.
 

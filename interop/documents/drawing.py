@@ -6,7 +6,6 @@ Graphviz gives positions only, for boxes whose size is computed from the shipped
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any, Literal
 
 from interop.documents.canonical import grouped
@@ -16,6 +15,7 @@ from interop.documents.lettering import width, wrap
 from interop.documents.plaintext import visible
 from interop.documents.sockets import far_words, removed_words
 from interop.documents.svg import Line, page
+from interop.unchanging import unchanging
 
 __all__ = ["link_drawing"]
 
@@ -25,7 +25,7 @@ _GAP, _MARGIN, _APART = 16.0, 24.0, 4
 Style = Literal["manager", "member", "unmanaged", "controller", "cable"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class _Block:
     """One box: its lines of text (size in pt, bold or not) and how its frame is drawn."""
 

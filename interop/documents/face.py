@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
+
+from interop.unchanging import unchanging
 
 __all__ = ["CableFace", "DeviceFace", "FaceMismatch", "Faces", "PortFace", "RowFace"]
 
@@ -13,7 +15,7 @@ class FaceMismatch(ValueError):
     """A plan and the faces given with it do not describe the same devices."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class RowFace:
     """One switch row as it is seen with the device's label the right way up.
 
@@ -34,7 +36,7 @@ class RowFace:
     values: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@unchanging
 class PortFace:
     """One socket. What goes in comes from the plan's cables; `holds` names anything else, as a terminator plug."""
 
@@ -44,7 +46,7 @@ class PortFace:
     holds: str | None = None
 
 
-@dataclass(frozen=True)
+@unchanging
 class DeviceFace:
     """One device. `order` is its place in the walk along the racks; `after_change` are procedures to do then."""
 
@@ -59,7 +61,7 @@ class DeviceFace:
     after_change: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@unchanging
 class CableFace:
     """One cable: the plug kinds (`standards.plugs`) at its `from` and `to` end, its length as written. `poles_from` and
     `poles_to` are the pins of a plug that is none of those kinds, the shell among them where a conductor ends on it.
@@ -83,7 +85,7 @@ class CableFace:
     letters: tuple[tuple[tuple[str, str], ...], tuple[tuple[str, str], ...]] = ((), ())
 
 
-@dataclass(frozen=True)
+@unchanging
 class Faces:
     """All faces of one site, devices and cables by id."""
 

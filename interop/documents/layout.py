@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+
+from interop.unchanging import unchanging
 
 __all__ = ["Box", "Drawn", "Point", "layered"]
 
 Point = tuple[float, float]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Box:
     """Width and height of a box [pt]."""
 
@@ -18,7 +19,7 @@ class Box:
     height: float
 
 
-@dataclass(frozen=True)
+@unchanging
 class Drawn:
     """Top-left corners of the boxes, one Bezier curve per line (first point, then three per piece), size [pt].
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any, Literal
 
 from interop.documents.canonical import grouped
@@ -16,6 +16,7 @@ from interop.documents.settle import refuse_uncleared, settle_words
 from interop.documents.sockets import controller_words, end_words, far_words, stands_elsewhere
 from interop.rules.wording import named
 from interop.standards.cautions import cautions_for
+from interop.unchanging import unchanging
 
 __all__ = ["EndInput", "NoteInput", "cable_notes", "note_inputs"]
 
@@ -27,7 +28,7 @@ _HINTS = {
 _SCHEMATIC = "In the order of their numbers, not in their true places; find each number on the plug."
 
 
-@dataclass(frozen=True)
+@unchanging
 class EndInput:
     """One end of a cable: where it goes, its plug, how to hold it, and each contact with what is done there: "keep",
     "cut", "remove", "exchange" (a conductor goes and another one comes) or "empty".
@@ -41,7 +42,7 @@ class EndInput:
     contacts: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True)
+@unchanging
 class NoteInput:
     """Everything one note says. `beeps` has, for each contact of end 1 (rows) and end 2 (columns), the reading.
 

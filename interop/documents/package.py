@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from interop.choose.members import TooWide
@@ -15,12 +15,13 @@ from interop.documents.power import power_dict, settings_dict
 from interop.rules.judge import Judged, check_site, judge
 from interop.rules.proposals import proposals
 from interop.site.site import Site
+from interop.unchanging import unchanging
 from interop.wiring.stage import as_found
 
 __all__ = ["Package", "TooWide", "check_site", "plan_document", "plan_site"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Package:
     """A plan with its files by name (plan.json among them) and what was decided."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 from interop.documents.canonical import grouped
@@ -13,6 +13,7 @@ from interop.documents.plaintext import shortened, visible
 from interop.documents.press import pdf
 from interop.documents.settle import shuts
 from interop.standards.cautions import cautions_for
+from interop.unchanging import unchanging
 
 __all__ = ["RefusalItem", "refusal_items", "refusal_page"]
 
@@ -22,7 +23,7 @@ _HEIGHT = 470.0
 _FACTS = 4
 
 
-@dataclass(frozen=True)
+@unchanging
 class RefusalItem:
     """One thing that blocks: level, what is so, what to do, whom it is about, and the facts to look up."""
 

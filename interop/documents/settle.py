@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
+
+from interop.unchanging import unchanging
 
 __all__ = [
     "LEVELS",
@@ -27,7 +28,7 @@ class NotCleared(ValueError):
     """A sheet or note was asked for although the plan is not cleared for settings and is no draft."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Remark:
     """One finding as it is printed: its level, what is so, what to do, and who accepted it ("" if nobody)."""
 

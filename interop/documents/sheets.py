@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 from interop.documents.canonical import grouped
@@ -15,6 +15,7 @@ from interop.documents.settle import Remark, about, refuse_uncleared, remark, se
 from interop.documents.sockets import CableEnd, SocketInput, cable_ends, controller_lines, socket_inputs
 from interop.documents.switches import RowInput, row_inputs
 from interop.standards.cautions import cautions_for
+from interop.unchanging import unchanging
 
 __all__ = ["SheetInput", "setting_sheets", "sheet_inputs"]
 
@@ -25,7 +26,7 @@ _AT_BUTTON = "stop-does-not-reach"
 _REMARKS_AT_MOST = 6  # the template shows as many as one page holds; the rest stands in plan.json
 
 
-@dataclass(frozen=True)
+@unchanging
 class SheetInput:
     """Everything one sheet says, in the words it is printed in. Sizes in pt."""
 

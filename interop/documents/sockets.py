@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from interop.documents.entries import entry_words
 from interop.documents.face import DeviceFace, FaceMismatch, PortFace
+from interop.unchanging import unchanging
 from interop.wiring.purposes import LINE
 
 __all__ = ["CableEnd", "SocketInput", "cable_ends", "controller_lines", "controller_words", "end_words", "far_words",
@@ -16,7 +16,7 @@ __all__ = ["CableEnd", "SocketInput", "cable_ends", "controller_lines", "control
 _LEAVE = "leave empty"
 
 
-@dataclass(frozen=True)
+@unchanging
 class SocketInput:
     """One line of the table: the socket, what goes in ("leave empty" if nothing), and whether that is nothing."""
 
@@ -25,7 +25,7 @@ class SocketInput:
     empty: bool
 
 
-@dataclass(frozen=True)
+@unchanging
 class CableEnd:
     """One end of a cable at a device, in the words of a sheet. ``stays``: it is there when the work is done."""
 

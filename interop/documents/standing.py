@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from interop.choose.cables import Planned
 from interop.choose.installed import plug_fits
 from interop.choose.plan import Decisions
 from interop.site.site import End, Site
+from interop.unchanging import unchanging
 from interop.wiring.purposes import LINE
 from interop.wiring.stage import StageEnd, joined_pins
 
@@ -18,7 +18,7 @@ Pins = tuple[tuple[str, str], ...]
 HalfPins = tuple[tuple[str | None, str | None], ...]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Standing:
     """An installed cable, turned so that its ends go with ``from`` and ``to`` of the plan.
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from html import escape
 from typing import Literal
 
 from interop.documents.layout import Box, Point
 from interop.documents.lettering import Face, width, wrap
 from interop.documents.plaintext import shortened, visible
+from interop.unchanging import unchanging
 
 __all__ = ["Line", "page"]
 
@@ -32,7 +32,7 @@ _LEGEND = (
 _HEAD, _FOOT, _SIDE, _NARROWEST = 74.0, 34.0, 24.0, 560.0
 
 
-@dataclass(frozen=True)
+@unchanging
 class Line:
     """One line of visible text, its size [pt] and face."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from interop.documents.face import DeviceFace, FaceMismatch, RowFace
+from interop.unchanging import unchanging
 
 __all__ = ["RowInput", "row_input", "row_inputs"]
 
@@ -14,7 +14,7 @@ _HEX = tuple("0123456789ABCDEF")
 _SIDE_WORDS = {"up": "up", "down": "down", "left": "to the left", "right": "to the right"}
 
 
-@dataclass(frozen=True)
+@unchanging
 class RowInput:
     """What the template draws. `set` and `was` go with `printed`, or hold one text for a rotary, hex or menu row.
 

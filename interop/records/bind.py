@@ -5,7 +5,6 @@ from __future__ import annotations
 import types
 import typing
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
@@ -13,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from interop.records.facts import Reading
 from interop.records.faults import Fault, InputFaults, nearest
 from interop.records.nodes import Document, Gap, Path, shown
+from interop.unchanging import unchanging
 
 __all__ = ["Bound", "Strict", "bind", "bind_part", "faults_of"]
 
@@ -124,7 +124,7 @@ _EXPECTED = {
 }
 
 
-@dataclass(frozen=True)
+@unchanging
 class Bound(Generic[M]):
     """What could be read of a document, and every fault so far.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path as FilePath
 
 from interop.records.bind import bind_part
@@ -13,6 +13,7 @@ from interop.records.faults import Fault, InputFaults, nearest
 from interop.records.leaves import Expected, identifier, normal_id
 from interop.records.models import Record
 from interop.records.nodes import SIZE, Document, Path, read_document
+from interop.unchanging import unchanging
 
 __all__ = ["Catalog", "LoadedRecord", "parse_record", "read_file", "read_record"]
 
@@ -22,7 +23,7 @@ _NAME = identifier("an id")
 _SUFFIXES = (".yaml", ".yml")
 
 
-@dataclass(frozen=True)
+@unchanging
 class LoadedRecord:
     """A record with its file (as shown), its nodes for positions, and the bytes it was read from.
 

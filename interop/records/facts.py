@@ -6,7 +6,6 @@ Three classes decide what an unknown means (never a pass): deciding, estimable, 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
 from typing import Any, Generic, NoReturn, TypeVar
@@ -18,6 +17,7 @@ from interop.records.answers import Answer, one_answer
 from interop.records.faults import nearest
 from interop.records.leaves import Expected, Leaf
 from interop.records.nodes import Gap, shown
+from interop.unchanging import unchanging
 
 __all__ = ["ABSENT", "NOT_STATED", "ByCase", "ByCaseType", "Fact", "FactClass", "FactType", "OneOrMore", "Plain",
            "Reading", "Statement", "leaf_error"]
@@ -36,7 +36,7 @@ class FactClass(Enum):
     PERMISSION = "permission"
 
 
-@dataclass(frozen=True)
+@unchanging
 class Statement(Generic[T]):
     """One source's word: the value, the source's id in the record, and the place in it."""
 
@@ -45,7 +45,7 @@ class Statement(Generic[T]):
     place: str = ""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Reading:
     """What the leaf validators need to know of the record they are in."""
 
@@ -57,7 +57,7 @@ class Reading:
     """The modes cannot be read: whatever is named may be one."""
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Fact(Generic[T]):
     """Zero or more statements. Raises on truth value and on comparison with a plain value."""
 
@@ -318,7 +318,7 @@ class FactType(Generic[T]):
                 f'May be "{NOT_STATED}", or a map of statements by source and place.'}
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class ByCase(Generic[T]):
     """A fact that may differ by mode, role or kind of bus; the key "" holds for every case not named."""
 

@@ -8,10 +8,10 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from interop.records.faults import nearest
+from interop.unchanging import unchanging
 
 __all__ = ["NUMBER", "Expected", "Leaf", "Span", "TimedCurrent", "TimedPower", "calendar_date", "free_text",
            "identifier", "leaf_list", "normal_id", "number", "span_numbers", "timed_current", "timed_power", "whole",
@@ -42,7 +42,7 @@ class Expected(ValueError):
         super().__init__(expected)
 
 
-@dataclass(frozen=True)
+@unchanging
 class Span:
     """A range where a number stands; both ends belong to it. Same unit as the field."""
 
@@ -53,7 +53,7 @@ class Span:
         return f"{self.low:g}..{self.high:g}"
 
 
-@dataclass(frozen=True)
+@unchanging
 class TimedCurrent:
     """A peak current [A] with the time [s] it is allowed for."""
 
@@ -64,7 +64,7 @@ class TimedCurrent:
         return f"{self.amps:g} A for {self.seconds:g} s"
 
 
-@dataclass(frozen=True)
+@unchanging
 class TimedPower:
     """A peak power [W] with the time [s] it is given for."""
 
@@ -75,7 +75,7 @@ class TimedPower:
         return f"{self.watts:g} W for {self.seconds:g} s"
 
 
-@dataclass(frozen=True)
+@unchanging
 class Leaf(Generic[T]):
     """How one kind of scalar is read: ``parse`` raises :class:`Expected`; ``schema`` is the editor's view."""
 

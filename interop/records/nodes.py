@@ -10,12 +10,12 @@ import gc
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import Any, Final, NoReturn
 
 import yaml
 
 from interop.records.faults import Fault, InputFaults
+from interop.unchanging import unchanging
 
 __all__ = ["DEPTH", "NODES", "SIZE", "Document", "Gap", "Path", "Text", "read_document", "shown"]
 
@@ -88,7 +88,7 @@ def shown(value: object) -> str:
     return "nothing" if text == "" else f'"{text}"'
 
 
-@dataclass(frozen=True)
+@unchanging
 class Document:
     """A file as nodes: maps, lists and :class:`Text`, each with its position."""
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 from interop.records.faults import nearest
 from interop.records.leaves import Expected
 from interop.records.models import Record
 from interop.standards import plugs
+from interop.unchanging import unchanging
 
 __all__ = ["BUS_WIRES", "LINE_USES", "PinFunction", "line_use", "pin_function", "port_poles"]
 
@@ -19,7 +19,7 @@ _PLAIN = ("reference", "shell", "empty", "unused", "unknown")
 _SUPPLY = re.compile(r"supply(?: (?P<volts>\d+(\.\d+)?) V)?")
 
 
-@dataclass(frozen=True)
+@unchanging
 class PinFunction:
     """One function of a pin: ``what`` is bus, line, reference, shell, supply, empty, unused or unknown."""
 

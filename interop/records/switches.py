@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import cache, lru_cache
 
 from interop.records.leaves import Expected, span_numbers
 from interop.records.models import Part, PartWhen, SwitchRow
+from interop.unchanging import unchanging
 
 __all__ = ["Case", "Pattern", "Reading", "Setting", "Values", "cover_faults", "domain", "formula_differences", "grid",
            "marks_of", "part_switches", "parts_in", "pattern_texts", "positions", "read_pattern", "readings",
@@ -22,7 +23,7 @@ Pattern = tuple[str, ...]
 Values = Mapping[str, str | int | bool]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Case:
     """The conditions a part may ask for; None: not known, or asked by no part."""
 
@@ -34,7 +35,7 @@ class Case:
     count: int | None = None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Setting:
     """What a row is set to. A switch that cannot be given is None in ``pattern``; ``causes`` says why."""
 
@@ -47,7 +48,7 @@ class Setting:
         return None not in self.pattern
 
 
-@dataclass(frozen=True)
+@unchanging
 class Reading:
     """One meaning of a pattern: the case, and the values it sets in that case."""
 

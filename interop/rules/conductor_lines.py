@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from interop.records.pins import line_use, pin_function
 from interop.rules.conductor_nets import Cabled, where
 from interop.rules.finding import FactUsed, Hit, broken, cannot_tell
 from interop.rules.wording import joined, of_record
+from interop.unchanging import unchanging
 from interop.wiring.contacts import Cause, LineWire, NotStated, Socket, Unknown, Verdict, joining
 from interop.wiring.meanings import address_rule
 from interop.wiring.stage import Stage
@@ -20,7 +20,7 @@ _NEEDED = ("direction", "enable", "wake")
 _FOR = {"direction": "numbers the packs", "enable": "enables them", "wake": "wakes them"}
 
 
-@dataclass(frozen=True)
+@unchanging
 class _End:
     """The pins of one use at one socket by wire, the wires of the record's lines of that use, those that no pin of the
     record is known to carry, and whether some pin of the socket is not known.

@@ -9,6 +9,7 @@ from interop.rules.finding import FactUsed
 from interop.rules.wording import named
 from interop.site.site import Device
 from interop.standards.plugs import SHELL
+from interop.unchanging import unchanging
 from interop.wiring.contacts import (
     BusWire,
     Cause,
@@ -78,7 +79,7 @@ class NetGroup:
         return where(self.link, self.cables())
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Cabled:
     """A cable that is known to the pin, with the sockets at its ends."""
 

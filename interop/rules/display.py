@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from interop.records.answers import Answer, all_of
 from interop.records.facts import ABSENT, Fact
@@ -13,6 +12,7 @@ from interop.records.models import Record
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fact_used, rule
 from interop.rules.wording import joined, named, of_record
 from interop.site.site import Device
+from interop.unchanging import unchanging
 from interop.wiring.busbar import same_value
 from interop.wiring.stage import Stage, StageLink
 
@@ -29,7 +29,7 @@ _CHARGE = {
 _CURRENT = {"sum of members": "the sum of their currents", "own": "the current of {manager} alone"}
 
 
-@dataclass(frozen=True)
+@unchanging
 class _Shown:
     """What one manager puts on a display: in words, the packs its charge state speaks for, the facts it rests on."""
 

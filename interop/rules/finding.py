@@ -7,13 +7,14 @@ and turns hits into findings.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import Enum
 from typing import Any
 
 from interop.records.answers import Answer
 from interop.records.facts import Fact
 from interop.site.site import Accepted, Device, Site
+from interop.unchanging import unchanging
 from interop.wiring.stage import Stage
 
 __all__ = [
@@ -44,7 +45,7 @@ class Level(Enum):
     NOTE = "note"
 
 
-@dataclass(frozen=True)
+@unchanging
 class FactUsed:
     """A fact a finding rests on: record, dotted path, state (stated, disputed, not-stated, absent, assumed)."""
 
@@ -53,7 +54,7 @@ class FactUsed:
     state: str
 
 
-@dataclass(frozen=True)
+@unchanging
 class Hit:
     """What a rule found: verdict, devices (both culprits of a clash), value got and limit with units, text, what to
     do.
@@ -71,7 +72,7 @@ class Hit:
     source: str | None = None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Finding:
     """One statement of a check about the site, in the shape of the plan's contract."""
 
@@ -91,7 +92,7 @@ class Finding:
     accepted: Accepted | None = None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Rule:
     """A rule: name of plain words, subject, levels of broken and of cannot tell, meaning, source, explanation.
 

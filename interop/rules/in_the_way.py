@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from interop.records.facts import Fact
 from interop.records.models import AddressRule, Record
 from interop.records.switches import Case, domain, parts_in, settings
 from interop.rules.wording import fact_missing, look_up, named
+from interop.unchanging import unchanging
 from interop.wiring.crowding import (
     fixed_load,
     least_load_ohm,
@@ -23,7 +23,7 @@ from interop.wiring.talks import RecordKey, chain_address_rule, has_manager
 __all__ = ["InTheWay", "limits"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class InTheWay:
     """One thing in the way, and how a missing fact of it can be had ("" where none is missing)."""
 

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from interop.rules import power as _power  # noqa: F401  (enters its rule)
 from interop.rules.finding import RULES, Finding, Level, Rule, covers, findings
 from interop.rules.link_facts import made_kinds, waits_for_plan
 from interop.rules.wording import named
 from interop.site.site import Accepted, Site
+from interop.unchanging import unchanging
 from interop.wiring.stage import Stage, StagePack, as_found, as_wanted
 
 __all__ = ["EXPLAINED", "Judged", "check_site", "judge", "sorted_findings"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Judged:
     """Findings of the two stages, gravest first, and what was not judged (left to the plan)."""
 

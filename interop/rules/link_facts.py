@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from interop.records.models import Bus, Record
+from interop.unchanging import unchanging
 from interop.wiring.stage import Stage, StageCable, StageLink
 from interop.wiring.talks import RecordKey, alive_buses
 
 __all__ = ["Kind", "chain_buses", "judged_links", "kinds_of", "made_kinds", "report_cables", "waits_for_plan"]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Kind:
     """Packs of one link that share record and mode, in the order of the link."""
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from interop.rules.finding import FactUsed, Hit, Level, broken, rule
 from interop.rules.link_facts import made_kinds
 from interop.rules.wording import joined, named
+from interop.unchanging import unchanging
 from interop.wiring.contacts import Cause, Held, Reference, Socket, Spot, node_faults
 from interop.wiring.grounds import held_with
 from interop.wiring.once import once
@@ -19,7 +19,7 @@ __all__: list[str] = []
 _SHORT = "Nothing to join: keep the cable short and away from power cables."
 
 
-@dataclass(frozen=True)
+@unchanging
 class _Without:
     """Why a cable joins no reference conductor, what to do, and the facts that are not known."""
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from interop.records.answers import Answer
 from interop.records.leaves import Span
@@ -13,6 +12,7 @@ from interop.records.switches import Case, readings
 from interop.rules.finding import FactUsed
 from interop.rules.link_facts import chain_buses, judged_links, report_cables, waits_for_plan
 from interop.rules.wording import named
+from interop.unchanging import unchanging
 from interop.wiring.faces import wire_pins
 from interop.wiring.line import line_of, sharing
 from interop.wiring.once import once
@@ -22,7 +22,7 @@ from interop.wiring.talks import Talk, alive_buses, chain_talks, controller_talk
 __all__ = ["Node", "Segment", "segments"]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Node:
     """One device on a bus. ``on``: its terminator is on, off, or not known (None)."""
 
@@ -52,7 +52,7 @@ class Node:
         return FactUsed(self.record.id, f"buses.{self.name}.{path}", fact.state)
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Segment:
     """One bus of a link: its nodes, its two ends where they are known; ``about`` names every device meant."""
 

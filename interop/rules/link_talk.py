@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from interop.records.facts import Fact
@@ -12,6 +11,7 @@ from interop.records.switches import Case, readings
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.link_facts import Kind, chain_buses, judged_links, kinds_of, report_cables
 from interop.rules.wording import named
+from interop.unchanging import unchanging
 from interop.wiring.faces import wire_pins
 from interop.wiring.stage import Stage, StageLink
 from interop.wiring.talks import RecordKey, alive_buses
@@ -21,7 +21,7 @@ __all__: list[str] = []
 _TODO = "Look in the manual under communication, and in the list of batteries of the controller."
 
 
-@dataclass(frozen=True)
+@unchanging
 class _Side:
     """What one kind of device can do in one aspect on its buses: values (None: one is not known), with the facts."""
 

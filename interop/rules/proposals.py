@@ -9,7 +9,7 @@ proposed, and nothing that the catalogs do not hold: then the figures are told t
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import islice
 from math import inf
 from typing import TYPE_CHECKING
@@ -21,6 +21,7 @@ from interop.rules.finding import RULES, Level, findings
 from interop.site.site import InRun
 from interop.standards.devices import next_standard_a
 from interop.standards.sizes import parse_size
+from interop.unchanging import unchanging
 from interop.wiring.busbar import lowest
 from interop.wiring.once import once
 
@@ -47,7 +48,7 @@ PLACES = ("at the source", "at the busbar", "at both ends")
 """Where a proposed device may stand in a run; of a converter's run the source is the busbar."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Proposal:
     """What some alike runs lack: the record of a device for some poles and its place, the record of a cable; None: not
     lacking, or nothing in the catalogs passes, see ``unmet``. ``need_a``: what the run must carry without end [A];
@@ -64,7 +65,7 @@ class Proposal:
     unmet: str
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class _Choice:
     """A device with its place, and a cable; None: none."""
 
@@ -73,7 +74,7 @@ class _Choice:
     place: str = PLACES[0]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class _Lacking:
     """Alike runs with what they lack."""
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
 
 from interop.rules.conductor_nets import cabled, net_groups, pairings, spot_text, where
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.wording import named
+from interop.unchanging import unchanging
 from interop.wiring.contacts import NOT_STATED, Cause, Held, LineWire, Net, Spot
 from interop.wiring.once import once
 from interop.wiring.stage import Stage, StageCable
@@ -20,7 +20,7 @@ LOOK = "Look in the manual under emergency stop or rapid shutdown."
 """Where a manual usually prints how a line acts (common practice)."""
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class _Shorted:
     """Both wires of the stop line of one device on one net: the two pins, the net, its cables."""
 

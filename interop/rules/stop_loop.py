@@ -7,7 +7,6 @@ socket. The first is on the drawing, the second is not: somebody has to name it.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 from interop.records.models import Line
@@ -17,6 +16,7 @@ from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rul
 from interop.rules.link_facts import waits_for_plan
 from interop.rules.stop_line import LOOK, line_facts
 from interop.rules.wording import joined, named
+from interop.unchanging import unchanging
 from interop.wiring.contacts import NOT_STATED, Face, Held, LineWire, Socket, Spot
 from interop.wiring.groups import Groups
 from interop.wiring.once import once
@@ -156,7 +156,7 @@ def _lines_of_node(face: Face, pin: str) -> list[LineWire]:
 # ---- loops that no cable leaves open, and nothing closes ----
 
 
-@dataclass(frozen=True)
+@unchanging
 class _Open:
     """A loop that nothing on the drawing closes: its lines, what follows, whether it waits for voltage, whether any
     socket is known to show it, and the free sockets that do.

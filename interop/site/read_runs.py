@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from interop.records.catalog import LoadedRecord
@@ -14,6 +13,7 @@ from interop.site.models import PoleEntry, RunEntry
 from interop.site.ranges import MOST, numbered, range_length
 from interop.site.reader import Path, Reader
 from interop.site.site import Busbar, InRun, Pole, Run
+from interop.unchanging import unchanging
 
 __all__ = ["read_posts", "read_runs"]
 
@@ -100,7 +100,7 @@ def _post(reader: Reader, path: Path, text: str) -> tuple[str, str | None] | Non
 
 # ---- runs ----
 
-@dataclass(frozen=True)
+@unchanging
 class _Far:
     """One end of one run on a busbar, or on the terminals of another pack: by pole, where the poles differ."""
 

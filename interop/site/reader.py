@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import islice
 from typing import Protocol
@@ -15,6 +14,7 @@ from interop.records.nodes import Document, Path, shown
 from interop.site.models import SiteFile
 from interop.site.ranges import expand_ids, expand_many, range_length
 from interop.site.site import Busbar, Device
+from interop.unchanging import unchanging
 
 __all__ = ["SECTIONS", "Known", "Path", "Reader", "Records"]
 
@@ -42,7 +42,7 @@ class Records(Protocol):
         """Return what can be read of a record, with its faults. Raises :class:`InputFaults` where nothing can."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Known:
     """What is known before names are looked up: faults so far, paths at fault, whether all catalogs could be read.
 

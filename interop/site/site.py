@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from interop.records.catalog import LoadedRecord
 from interop.records.leaves import Span
 from interop.records.models import Record
 from interop.records.switches import Pattern
+from interop.unchanging import unchanging
 
 __all__ = ["Accepted", "Busbar", "Cable", "Device", "End", "Found", "InRun", "Link", "Load", "Made", "Pole", "Run",
            "Site", "Wish"]
@@ -17,7 +18,7 @@ At = tuple[int, int]
 """Line and column in the site file, from 1."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Found:
     """What somebody saw on a device: patterns of its switch rows, voltage [V], mode."""
 
@@ -26,7 +27,7 @@ class Found:
     mode: str | None = None
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Device:
     """One device of the site. ``rank`` orders packs by place (rack by rack), then by position in the file."""
 
@@ -53,7 +54,7 @@ class Device:
         return self.loaded.record
 
 
-@dataclass(frozen=True)
+@unchanging
 class Link:
     """A data link. ``manager`` is an id, None (not stated) or "propose"."""
 
@@ -67,7 +68,7 @@ class Link:
     at: At
 
 
-@dataclass(frozen=True)
+@unchanging
 class End:
     """One end of a cable. ``device`` None: the manager of ``link``; ``port`` or ``socket`` None: to be proposed."""
 
@@ -77,7 +78,7 @@ class End:
     link: str | None = None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Made:
     """How a cable is made: "straight", "map" with the joined pins, "propose" or "unknown"."""
 
@@ -87,7 +88,7 @@ class Made:
     record: str | None = None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Cable:
     """A data cable as found or wanted; length [m]."""
 
@@ -99,7 +100,7 @@ class Cable:
     at: At
 
 
-@dataclass(frozen=True)
+@unchanging
 class InRun:
     """A protective device or switch in one pole of a run, and its distance from the source [m]."""
 
@@ -107,7 +108,7 @@ class InRun:
     distance_m: float | None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Pole:
     """One pole of a run: posts at its ends (None at a device), conductor, devices in order from the source.
 
@@ -125,7 +126,7 @@ class Pole:
     lug_uohm: float | Span | None = None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Run:
     """A power run between a device or a busbar ("busbar NAME") and another; ``unit``: of a set of controllers, from 1.
 
@@ -143,7 +144,7 @@ class Run:
     through_wall: bool | None = None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Busbar:
     """A busbar: its posts in order, and its record where it has one."""
 
@@ -153,7 +154,7 @@ class Busbar:
     at: At
 
 
-@dataclass(frozen=True)
+@unchanging
 class Load:
     """The load to carry at the outlets [W]; None: not stated."""
 
@@ -162,7 +163,7 @@ class Load:
     must_stay_on_w: float | Span | None = None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Wish:
     """A wish: ``must`` or preference; what is wished; about which packs; for manager wishes the link if named."""
 
@@ -174,7 +175,7 @@ class Wish:
     at: At
 
 
-@dataclass(frozen=True)
+@unchanging
 class Accepted:
     """An accepted caution."""
 
@@ -190,7 +191,7 @@ def _empty_shelf(*_kinds: str) -> tuple[LoadedRecord, ...]:
     return ()
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Site:
     """A site with every name resolved. Devices in file order; ``none`` are packs on the busbar only."""
 

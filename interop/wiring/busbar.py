@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from interop.records.answers import Answer
 from interop.records.facts import ABSENT, Fact
 from interop.records.leaves import Span
 from interop.records.models import Mixing, Record
+from interop.unchanging import unchanging
 from interop.wiring.talks import mixing_candidates
 
 __all__ = ["Bound", "ChargeWindow", "JoinLimit", "Word", "charge_window", "highest", "join_limit", "lowest",
@@ -41,7 +41,7 @@ def same_value(one: Fact[Any], other: Fact[Any]) -> Answer:
 
 # ---- charge window: power.md's settings, "top = lowest recommended, bottom = highest needed" ----
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Bound:
     """One end of a window [V]: the figure, and the record and path that set it."""
 
@@ -50,7 +50,7 @@ class Bound:
     path: str
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class ChargeWindow:
     """The window [V] at the pack terminals as far as it is known. ``missing``: facts that could make it smaller."""
 
@@ -96,7 +96,7 @@ def charge_window(records: Iterable[Record]) -> ChargeWindow:
 
 # ---- joining ----
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class JoinLimit:
     """The strictest voltage difference at joining [V] that any record states, whose it is, and who states none."""
 
@@ -116,7 +116,7 @@ def join_limit(records: Sequence[Record]) -> JoinLimit:
 
 # ---- the makers' words on mixing ----
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Word:
     """What one record says of another: allowed (holds: no word against it), silent, the statements that may speak."""
 

@@ -11,12 +11,13 @@ BMS opens the minus pole (common practice).
 from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from enum import Enum
 from itertools import combinations
 from typing import Literal, TypeVar
 
 from interop.standards.plugs import SHELL
+from interop.unchanging import unchanging
 from interop.wiring.groups import Groups
 
 __all__ = [
@@ -65,7 +66,7 @@ NEEDED_USES = frozenset({"stop", "enable", "wake", "direction"})
 # ---- contacts -------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@unchanging
 class BusWire:
     """One wire of a bus. ``bus`` names the bus link-wide, so that equal names mean one bus on both devices."""
 
@@ -73,7 +74,7 @@ class BusWire:
     wire: str
 
 
-@dataclass(frozen=True)
+@unchanging
 class LineWire:
     """One wire of a line: what it is for, how it acts (closed, open, present, absent), at which level.
 
@@ -90,14 +91,14 @@ class LineWire:
     passive: bool | None = None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Reference:
     """The reference conductor of a port, and what it is tied to inside the device."""
 
     tie: Tie
 
 
-@dataclass(frozen=True)
+@unchanging
 class Shell:
     """The metal shell of a socket: tied to the case, which is earth, or to nothing inside the device.
 
@@ -107,29 +108,29 @@ class Shell:
     earthed: bool
 
 
-@dataclass(frozen=True)
+@unchanging
 class Supply:
     """A pin that is fed, with its voltage as printed [V]."""
 
     volts: str = NOT_STATED
 
 
-@dataclass(frozen=True)
+@unchanging
 class Empty:
     """A pin that must stay empty."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Unused:
     """A pin without any function that is alive in this mode."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Unknown:
     """A pin whose function its maker or a test calls unknown."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class NotStated:
     """A pin about which the record says nothing."""
 
@@ -140,7 +141,7 @@ Contact = BusWire | LineWire | Reference | Shell | Supply | Empty | Unused | Unk
 # ---- sockets, cables, chains ----------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@unchanging
 class Face:
     """What a socket shows in one mode of its device; equal faces are one object to the engine.
 
@@ -180,7 +181,7 @@ class Face:
         return self.poles.index(pin)
 
 
-@dataclass(frozen=True)
+@unchanging
 class Socket:
     """One socket of one device."""
 
@@ -190,7 +191,7 @@ class Socket:
     face: Face
 
 
-@dataclass(frozen=True)
+@unchanging
 class Spot:
     """One pin of one socket of one device."""
 
@@ -199,7 +200,7 @@ class Spot:
     pin: str
 
 
-@dataclass(frozen=True)
+@unchanging
 class CableSlot:
     """A place for one cable, from socket ``a`` to socket ``b``.
 
@@ -217,7 +218,7 @@ class CableSlot:
     no_references: bool = False
 
 
-@dataclass(frozen=True)
+@unchanging
 class Chain:
     """Cables from device to device, in order; every device once. Raises ValueError where they do not follow."""
 
@@ -289,7 +290,7 @@ _CANNOT_TELL = frozenset({Cause.UNKNOWN_JOINED, Cause.NOT_STATED_JOINED, Cause.S
                           Cause.TIE_UNKNOWN, Cause.EARTH_TIE_UNKNOWN})
 
 
-@dataclass(frozen=True)
+@unchanging
 class Joining:
     """The verdict on joining two contacts of two devices, with its cause."""
 
@@ -388,7 +389,7 @@ def _reference_cause(first: Reference, second: Reference) -> Cause:
 # ---- whole nets -----------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@unchanging
 class Held:
     """One contact that a net holds, and where."""
 
@@ -396,7 +397,7 @@ class Held:
     contact: Contact
 
 
-@dataclass(frozen=True)
+@unchanging
 class NodeFault:
     """Two things that one net must not hold together: both culprits."""
 
@@ -405,7 +406,7 @@ class NodeFault:
     second: Held
 
 
-@dataclass(frozen=True)
+@unchanging
 class Net:
     """All pins that are one electrical node. ``joined``: whether a conductor of a cable ends on it."""
 

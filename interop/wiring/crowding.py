@@ -7,11 +7,11 @@ The choice prunes with these limits; the rules tell them of any stage.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 
 from interop.records.leaves import Span
 from interop.records.models import AddressRule, Bus, Record
 from interop.standards.buses import bus_limits
+from interop.unchanging import unchanging
 from interop.wiring.talks import RecordKey, chain_address_rule
 
 __all__ = [
@@ -29,7 +29,7 @@ __all__ = [
 IDENTITY, ADDRESS, TERMINATOR = "identity", "address", "terminator"
 
 
-@dataclass(frozen=True)
+@unchanging
 class AtMost:
     """A limit on the packs of one link: each of a record weighs so much, and the sum may not pass ``limit``.
 
@@ -59,7 +59,7 @@ _ROUNDING = 1e-9
 """What a sum of conductances may be off by: far below the step from one terminator to the next (1e-4 S at 10 kohm)."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Share:
     """The part of a record on a link: its buses there, in every mode it may be in."""
 

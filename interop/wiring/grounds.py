@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
-from dataclasses import dataclass
 
+from interop.unchanging import unchanging
 from interop.wiring.contacts import Cause, Held, Net, NodeFault, Reference, Shell, node_faults
 from interop.wiring.faces import ground_of, port_of_socket
 from interop.wiring.groups import Groups
@@ -17,7 +17,7 @@ Key = tuple[str, str]
 """A device, and the name of an isolated ground of it."""
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class MayMeet:
     """Two references that meet only if isolated ports share their ground: the fault, the ports between (device, port),
     the cables of all nets.

@@ -7,10 +7,10 @@ several sockets is walked through where they are one bus inside.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from interop.records.answers import Answer
 from interop.records.models import Record
+from interop.unchanging import unchanging
 from interop.wiring.faces import inside_known, wire_pins
 from interop.wiring.once import once
 from interop.wiring.paths import Shape, shape_of
@@ -20,7 +20,7 @@ from interop.wiring.talks import alive_buses, controller_talks
 __all__ = ["Line", "joined_inside", "line_of", "reached_controllers", "sharing"]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Line:
     """``shape``: over packs and other devices; ``cables``: those on the packs' own bus; ``devices``: what hangs on it
     beside packs. ``unclear``: (device, port) whose sockets are taken as joined inside, which its record does not state.

@@ -6,11 +6,12 @@ A switch that nobody looked at stands for both its states. A row that a planned 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 from interop.records.models import AddressRule, Record
 from interop.records.switches import Case, Pattern, Reading, readings, row_length
+from interop.unchanging import unchanging
 from interop.wiring.once import once
 from interop.wiring.stage import Stage, StageLink, StagePack
 from interop.wiring.stated import numbering
@@ -23,7 +24,7 @@ __all__ = ["Meaning", "Standing", "address_rule", "chain_names", "controller_bus
 _BUS_KINDS = ("can", "rs-485", "rs-232", "none")
 
 
-@dataclass(frozen=True)
+@unchanging
 class Meaning:
     """Every value that the switches can mean; ``looked``: whether every switch of the row was looked at."""
 
@@ -31,7 +32,7 @@ class Meaning:
     looked: bool
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Standing:
     """Where a pack can stand on the bus of its link. ``switched``: by its own switches, not by rule."""
 

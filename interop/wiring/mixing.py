@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 
 from interop.records.models import Mixing, Record
+from interop.unchanging import unchanging
 from interop.wiring.talks import RecordKey, mixing_candidates, mixing_statement, same_busbar, same_link
 
 __all__ = ["SpecialCable", "pair_excluded", "required_manager", "required_modes", "special_cables"]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class SpecialCable:
     """A cable that a record asks for beside another; ``sure``: whether the statement surely speaks of that other."""
 

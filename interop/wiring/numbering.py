@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from enum import Enum
 
 from interop.records.models import AddressRule
+from interop.unchanging import unchanging
 
 __all__ = ["BY_ORDER", "Doubt", "Numbered", "by_order", "numbers_first"]
 
@@ -25,7 +26,7 @@ class Doubt(Enum):
     TOO_FEW = "there are fewer numbers than packs"
 
 
-@dataclass(frozen=True)
+@unchanging
 class Numbered:
     """The number of each pack of a row (None: it has none, or it is not known), and what is in doubt."""
 

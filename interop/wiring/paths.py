@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+
+from interop.unchanging import unchanging
 
 __all__ = ["Shape", "shape_of"]
 
 
-@dataclass(frozen=True)
+@unchanging
 class Shape:
     """``kind``: path, ring, branched, broken (in pieces) or none (no cable). ``order``: the packs from end to end
     of a path, else of the pieces one after the other. ``culprits``: the packs of the ring, the branching packs, or

@@ -7,7 +7,7 @@ for what a site leaves to the plan, do not judge it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 
 from interop.records.models import Record
@@ -15,6 +15,7 @@ from interop.records.pins import port_poles
 from interop.records.switches import Case, Pattern, readings
 from interop.site.ends import end_at
 from interop.site.site import Cable, Device, End, Link, Site
+from interop.unchanging import unchanging
 from interop.wiring.contacts import Face, Net, NodeFault, Socket, Spot, build_nets, node_faults
 from interop.wiring.faces import socket_face
 from interop.wiring.groups import Groups
@@ -39,7 +40,7 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class StagePack:
     """One pack in a stage. ``role``: manager, member, unmanaged, or None (not known). ``patterns``: by row, ``x``
     for a switch nobody looked at. ``addresses``: every address its switches can mean (None: cannot be read).
@@ -64,7 +65,7 @@ class StagePack:
         return self.device.record
 
 
-@dataclass(frozen=True)
+@unchanging
 class StageEnd:
     """One end of a cable: device, port, socket (None where not known or left to the plan)."""
 
@@ -73,7 +74,7 @@ class StageEnd:
     socket: str | None
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class StageCable:
     """A data cable. ``joined``: pairs of pins (None: how it is made is not known). ``carries``: chain, report, line
     (a stop line or the like alone), or None.
@@ -92,7 +93,7 @@ class StageCable:
     why_not: str | None = None
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class StageLink:
     """A data link. ``manager`` None: not known or none. ``chain``/``report``: the talks used, None where not known.
 
@@ -111,7 +112,7 @@ class StageLink:
     at: tuple[int, int]
 
 
-@dataclass(frozen=True, eq=False)
+@unchanging(eq=False)
 class Stage:
     """Found or planned: packs, links, cables and banks, with the site they belong to.
 

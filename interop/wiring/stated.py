@@ -7,11 +7,12 @@ was delivered, and nobody knows how that is.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 from interop.records.models import AddressRule, Record
 from interop.records.switches import Case, parts_in, value_key
+from interop.unchanging import unchanging
 from interop.wiring.talks import RecordKey, chain_address_rule
 
 __all__ = ["Unset", "Use", "numbering", "unset", "unset_rate"]
@@ -20,7 +21,7 @@ _CODES = {"flag": "role", "dialect code": "dialect"}
 """What a switch part sets where it makes the manager, by ``manager.made_by``."""
 
 
-@dataclass(frozen=True)
+@unchanging
 class Use:
     """What a pack is used for: the case its switches stand in (place: None where it is not known yet).
 
@@ -35,7 +36,7 @@ class Use:
     stands_in: str | None = None
 
 
-@dataclass(frozen=True)
+@unchanging
 class Unset:
     """One thing that must be set and that nothing known sets: ``what`` (address, role, mode, rate, terminator) of
     ``bus``, with the fact that would say how: its path in the record and its state.
