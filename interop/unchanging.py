@@ -31,9 +31,15 @@ def unchanging(cls: type[T] | None = None, *, eq: bool = True) -> type[T] | Call
     def made(one: type[T]) -> type[T]:
         own = set(vars(one))
         done: Any = dataclass(repr=False, eq=False)(one)
-        shared: dict[str, Callable[..., Any]] = {"__repr__": _repr}
+        parts = fields(done)
+        told = [part.name for part in parts if part.repr]
+
+        def repr_of(self: Any) -> str:
+            values = ", ".join(f"{name}={getattr(self, name)!r}" for name in told)
+            return f"{type(self).__qualname__}({values})"
+
+        shared: dict[str, Callable[..., Any]] = {"__repr__": repr_of}
         if eq:
-            parts = fields(done)
             compared = _parts([part.name for part in parts if part.compare])
             hashed = _parts([part.name for part in parts if (part.compare if part.hash is None else part.hash)])
 
@@ -55,7 +61,3 @@ def unchanging(cls: type[T] | None = None, *, eq: bool = True) -> type[T] | Call
 def _parts(names: list[str]) -> Callable[[Any], Any]:
     return attrgetter(*names) if names else lambda _: ()
 
-
-def _repr(self: Any) -> str:
-    parts = ", ".join(f"{part.name}={getattr(self, part.name)!r}" for part in fields(self) if part.repr)
-    return f"{type(self).__qualname__}({parts})"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 
@@ -67,6 +67,8 @@ def with_installed(
     """Return a routed link whose cables are the installed ones where there are any, by the id of the planned one: as
     they are made where that is possible. A cable that the plan adds takes the name and length of the installed one.
     """
+    if not any(cable.id in installed for cable in routed.cables):
+        return routed
     turned = tuple(_turned(cable, installed.get(cable.id)) for cable in routed.cables)
     made = _made(Naming(site, choice, packs, set()), replace(routed, cables=turned), installed)
     if isinstance(made, Blocked):
@@ -245,28 +247,31 @@ def _proposed_hops(naming: Naming) -> tuple[Hop, ...] | None:
     devices = [site.devices[p] for p in choice.members]
     pairs = {frozenset((c.a.device, c.b.device)) for c in site.found_cables or () if c.a.device and c.b.device}
     leads = {pair: best_lead(naming, *sorted(pair)) for pair in pairs if len(pair) == 2 and pair <= set(choice.members)}
+    faults = _end_faults(naming)
     order = propose_order(
         devices,
         choice.manager,
         lambda a, b: _pair_has_cable(naming, a, b),
         frozenset(pair for pair, lead in leads.items() if lead is not None),
-        lambda tried: _end_faults(naming, tried),
+        faults,
         anywhere=_manager_anywhere(naming),
     )
     if order is None:
         return None
-    order = _with_controllers(naming, order)
+    order = _with_controllers(naming, order, faults)
     return tuple(Hop(a, b, None, (), leads.get(frozenset((a, b)))) for a, b in itertools.pairwise(order))
 
 
-def _with_controllers(naming: Naming, order: tuple[str, ...]) -> tuple[str, ...]:
+def _with_controllers(
+    naming: Naming, order: tuple[str, ...], faults: Callable[[Sequence[str]], int]
+) -> tuple[str, ...]:
     """The order, turned where a pack inside it has no socket left for the controller's cable that the site lists."""
-    if _end_faults(naming, order) < len(order):
+    if faults(order) < len(order):
         return order
     attached = [p for p in dict.fromkeys(a.source for a in listed(naming.towards, naming.choice)) if p in order]
     turned = ends_first(order, attached, anywhere=_manager_anywhere(naming))
     able = [one for one in turned if all(_pair_has_cable(naming, a, b) for a, b in itertools.pairwise(one))]
-    return min([order, *able], key=lambda one: _end_faults(naming, one))
+    return min([order, *able], key=faults)
 
 
 def _manager_anywhere(naming: Naming) -> bool:
@@ -278,24 +283,29 @@ def _manager_anywhere(naming: Naming) -> bool:
     return choice.family.numbered and made_by in ("address", "flag", "dialect code", "newest")
 
 
-def _end_faults(naming: Naming, order: Sequence[str]) -> int:
-    """Count the terminators that an order leaves out of place: fixed inside the row, or missing at an end; and the
-    packs inside the row that have one socket only.
+def _end_faults(naming: Naming) -> Callable[[Sequence[str]], int]:
+    """What counts the terminators that an order leaves out of place: fixed inside the row, or missing at an end; and
+    the packs inside the row that have one socket only.
     """
-    fitted: dict[str, set[str | None]] = {}
     beside = bool(on_packs_bus(naming.site, naming.choice))
     kept = Counter(a.source for a in listed(naming.towards, naming.choice) if beside)
-    needed = False
-    for name in order:
-        buses = [naming.record(name).buses[bus] for bus in naming.chain_buses(name)]
-        shared = [bus.termination for bus in buses if bus.hop == "shared"]
-        fitted[name] = {t.fitted.only for t in shared}
-        needed = needed or any(t.ends.only == "required" for t in shared)
-    inner, ends = order[1:-1], {order[0], order[-1]}
-    missing = sum(fitted[name] == {"never"} for name in ends) if needed else 0
-    sockets = {name: len(_chain_ports(naming, name)) - kept[name] for name in order}
-    narrow = sum(sockets[name] < 2 for name in inner) + sum(sockets[name] < 1 for name in ends)
-    return missing + sum("always" in fitted[name] for name in inner) + narrow * len(order)
+
+    @cache
+    def of(name: str) -> tuple[set[str | None], bool, int]:
+        """Where the terminators of a pack are, whether its bus asks for them at the ends, and its sockets."""
+        shared = [bus.termination for key in naming.chain_buses(name)
+                  if (bus := naming.record(name).buses[key]).hop == "shared"]
+        return ({t.fitted.only for t in shared}, any(t.ends.only == "required" for t in shared),
+                len(_chain_ports(naming, name)) - kept[name])
+
+    def faults(order: Sequence[str]) -> int:
+        inner, ends = order[1:-1], {order[0], order[-1]}
+        needed = any(of(name)[1] for name in order)
+        missing = sum(of(name)[0] == {"never"} for name in ends) if needed else 0
+        narrow = sum(of(name)[2] < 2 for name in inner) + sum(of(name)[2] < 1 for name in ends)
+        return missing + sum("always" in of(name)[0] for name in inner) + narrow * len(order)
+
+    return faults
 
 
 def _pair_has_cable(naming: Naming, a: str, b: str) -> bool:

@@ -383,14 +383,14 @@ def _why(study: Study, joined: Sequence[Pair], p: str, q: str) -> Why:
 
 def _judged(study: Study, p: str, q: str) -> Joining:
     """The worst that joining two pins does, over all they carry."""
-    every = [joining(one, two) for one in sorted(study.a.contacts[p], key=repr)
-             for two in sorted(study.b.contacts[q], key=repr)]
+    every = [joining(one, two) for one in study.a.ordered[p]
+             for two in study.b.ordered[q]]
     return next((one for one in every if one.verdict is Verdict.FORBIDDEN), every[0])
 
 
 def _mark(fault: NodeFault, end: str) -> NodeFault:
     """Note in place of the device at which end of the cable the copper lies."""
-    first, second = (replace(held, spot=replace(held.spot, device=end)) for held in (fault.first, fault.second))
+    first, second = (replace(held, spot=held.spot._replace(device=end)) for held in (fault.first, fault.second))
     return NodeFault(fault.cause, first, second)
 
 

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from enum import IntEnum
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -203,15 +204,26 @@ def numbers(given: Sequence[int], names: Sequence[str], what: str) -> NDArray[np
 
 
 def parts_of(count: int, a: NDArray[np.int64], b: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return the number of the connected part of each node (nodes,), parts counted by their first node."""
-    if count >= DENSE_BELOW:
+    """Return the number of the connected part of each node (nodes,), parts counted by their first node.
+
+    Not to be written to: one bank is solved many times over with the same joints, so the last few answers are kept.
+    """
+    return _parts_of(count, a.astype(np.int64).tobytes(), b.astype(np.int64).tobytes())
+
+
+@lru_cache(maxsize=8)
+def _parts_of(count: int, a: bytes, b: bytes) -> NDArray[np.int64]:
+    one, other = np.frombuffer(a, np.int64), np.frombuffer(b, np.int64)
+    if count < DENSE_BELOW:
+        labels = joined_nodes(count, one, other)
+    else:
         from scipy.sparse import coo_array
         from scipy.sparse.csgraph import connected_components
 
-        joined = coo_array((np.ones(len(a), np.int8), (a, b)), shape=(count, count))
-        labels: NDArray[np.int64] = connected_components(joined, directed=False)[1].astype(np.int64)
-        return labels
-    return joined_nodes(count, a, b)
+        joined = coo_array((np.ones(len(one), np.int8), (one, other)), shape=(count, count))
+        labels = connected_components(joined, directed=False)[1].astype(np.int64)
+    labels.setflags(write=False)
+    return labels
 
 
 def joined_nodes(count: int, a: NDArray[np.int64], b: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -9,6 +9,7 @@ from typing import Any
 
 __all__ = ["canonical_json", "fingerprint", "grouped"]
 
+_PLAIN = frozenset([str, int, float, bool, type(None)])
 _NOT_DECIDED = frozenset(["fingerprint", "date"])
 
 
@@ -24,11 +25,11 @@ def canonical_json(plan: Mapping[str, Any]) -> bytes:
 
 def _without_text(value: Any) -> Any:
     """`value` without wording. A device or a switch row may be called "text": its entry is no string and stays."""
-    if isinstance(value, Mapping):
-        kept = value.items()
-        return {key: _without_text(item) for key, item in kept if key != "text" or not isinstance(item, str)}
+    if isinstance(value, dict):
+        return {key: item if type(item) in _PLAIN else _without_text(item) for key, item in value.items()
+                if key != "text" or not isinstance(item, str)}
     if isinstance(value, list | tuple):
-        return [_without_text(item) for item in value]
+        return [item if type(item) in _PLAIN else _without_text(item) for item in value]
     return value
 
 

@@ -13,8 +13,9 @@ from __future__ import annotations
 from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import field
 from enum import Enum
+from functools import cached_property
 from itertools import combinations
-from typing import Literal, TypeVar
+from typing import Literal, NamedTuple, TypeVar
 
 from interop.standards.plugs import SHELL
 from interop.unchanging import unchanging
@@ -171,6 +172,11 @@ class Face:
     def __hash__(self) -> int:
         return self._hash
 
+    @cached_property
+    def ordered(self) -> Mapping[str, tuple[Contact, ...]]:
+        """What each pin carries, in one order in every run."""
+        return {pin: tuple(sorted(held, key=repr)) for pin, held in self.contacts.items()}
+
     @property
     def pins(self) -> tuple[str, ...]:
         """The poles without the shell."""
@@ -191,8 +197,7 @@ class Socket:
     face: Face
 
 
-@unchanging
-class Spot:
+class Spot(NamedTuple):
     """One pin of one socket of one device."""
 
     device: str
@@ -520,28 +525,27 @@ def build_nets(sockets: Iterable[Socket], joins: Iterable[tuple[Spot, Spot]]) ->
 
     A join may name only pins of the given sockets, else KeyError. Nets come in the order of their first pin.
     """
-    contacts: dict[Spot, frozenset[Contact]] = {}
-    merged: Groups[Hashable] = Groups()
+    held: dict[Spot, tuple[Contact, ...]] = {}
+    coppers: dict[tuple[str, str], int] = {}
+    copper: dict[Spot, int] = {}     # groups are made of the pieces of copper inside devices, by number
     for socket in sockets:
-        for pin in socket.face.poles:
+        face = socket.face
+        for pin in face.poles:
             spot = Spot(socket.device, socket.name, pin)
-            contacts[spot] = socket.face.contacts[pin]
-            merged.join((socket.device, socket.face.nodes[pin]), spot)
-    ends: list[Spot] = []
+            held[spot] = face.ordered[pin]
+            copper[spot] = coppers.setdefault((socket.device, face.nodes[pin]), len(coppers))
+    merged: Groups[int] = Groups()
+    merged.add(range(len(coppers)))
+    ends: list[int] = []
     for one, two in joins:
-        for spot in (one, two):
-            contacts[spot]      # a pin that no socket has is the caller's fault
-        merged.join(one, two)
-        ends.append(one)
-    groups: dict[Hashable, list[Spot]] = {}
-    for spot in contacts:
-        groups.setdefault(merged.root(spot), []).append(spot)
-    live = {merged.root(spot) for spot in ends}
-    return tuple(Net(tuple(spots), _held(spots, contacts), root in live) for root, spots in groups.items())
-
-
-def _held(spots: Iterable[Spot], contacts: Mapping[Spot, frozenset[Contact]]) -> tuple[Held, ...]:
-    return tuple(Held(spot, contact) for spot in spots for contact in sorted(contacts[spot], key=repr))
+        merged.join(copper[one], copper[two])     # a pin that no socket has is the caller's fault
+        ends.append(copper[one])
+    groups: dict[int, list[Spot]] = {}
+    for spot, piece in copper.items():
+        groups.setdefault(merged.root(piece), []).append(spot)
+    live = {merged.root(piece) for piece in ends}
+    return tuple(Net(tuple(spots), tuple(Held(spot, contact) for spot in spots for contact in held[spot]), root in live)
+                 for root, spots in groups.items())
 
 
 def is_blank(contact: Contact) -> bool:
