@@ -14,7 +14,7 @@ from itertools import islice
 from math import inf
 from typing import TYPE_CHECKING
 
-from interop.circuit.bank import POLES, conductor_of, run_name
+from interop.circuit.bank import POLES, conductor_of, run_name, runs_of
 from interop.circuit.feeds import PROTECTING, Circuit, circuits
 from interop.circuit.picture import MOST_SEARCHED
 from interop.rules.finding import RULES, Level, findings
@@ -99,10 +99,28 @@ def with_proposals(stage: Stage) -> Stage:
 
 @once
 def _proposed(stage: Stage) -> tuple[tuple[Proposal, ...], Stage]:
-    lacking = [one for group in circuits(stage) if len(group[0].bank.packs) <= MOST_SEARCHED
-               and (one := _lacks(stage, group)) is not None]
-    if not lacking:
+    done: list[tuple[_Lacking, _Choice]] = []
+    for bank in stage.banks:
+        if len(bank) <= MOST_SEARCHED and any(_bare(run) or _no_cable(run) for run in runs_of(stage, bank)):
+            done += _of_bank(_alone(stage, bank))
+    if not done:
         return (), stage
+    return tuple(_told(stage, one, choice) for one, choice in done), _with(stage, done)
+
+
+def _alone(stage: Stage, bank: Sequence[str]) -> Stage:
+    """The stage with one bank and all that is on no other: the rules judge every bank they are given, each time."""
+    site, runs = stage.site, runs_of(stage, bank)
+    here = {end for run in runs for end in (run.a, run.b)} | set(bank)
+    gone = {end for run in site.runs for end in (run.a, run.b)} | set(stage.packs)
+    devices = {name: device for name, device in site.devices.items() if name in here or name not in gone}
+    packs = {name: pack for name, pack in stage.packs.items() if name in here}
+    return replace(stage, site=replace(site, runs=runs, devices=devices), packs=packs, banks=(tuple(bank),))
+
+
+def _of_bank(stage: Stage) -> list[tuple[_Lacking, _Choice]]:
+    """What the runs of one bank lack, with what is proposed for them."""
+    lacking = [one for group in circuits(stage) if (one := _lacks(stage, group)) is not None]
     devices = sorted((one for one in stage.site.shelf("protective device") if _fit(one)), key=_rating)
     cables = [one for one in stage.site.shelf("power cable") if _area(one) > 0]
     ranked = [_ranked(stage, one, devices, cables) for one in lacking]
@@ -115,8 +133,15 @@ def _proposed(stage: Stage) -> tuple[tuple[Proposal, ...], Stage]:
                 break
         else:
             chosen[i] = tries[0] if tries else chosen[i]
-    whole = _with(stage, zip(lacking, chosen, strict=True))
-    return tuple(_told(stage, one, choice) for one, choice in zip(lacking, chosen, strict=True)), whole
+    return list(zip(lacking, chosen, strict=True))
+
+
+def _bare(run: Run) -> bool:
+    return not run.plus.devices and not run.minus.devices
+
+
+def _no_cable(run: Run) -> bool:
+    return any(conductor_of(getattr(run, pole)) is None for pole in POLES)
 
 
 def _empty(choice: _Choice) -> bool:
@@ -125,8 +150,7 @@ def _empty(choice: _Choice) -> bool:
 
 def _lacks(stage: Stage, group: Sequence[Circuit]) -> _Lacking | None:
     one = group[0]
-    cable = any(conductor_of(getattr(one.run, pole)) is None for pole in POLES)
-    bare = not one.run.plus.devices and not one.run.minus.devices
+    cable, bare = _no_cable(one.run), _bare(one.run)
     poles: tuple[str, ...] = ()
     if bare:
         poles = {"minus": ("plus",), "plus": ("minus",)}.get(stage.site.dc_ground, ("plus", "minus"))
