@@ -9,7 +9,7 @@ ports below their cut-off the one furthest below stops first, and the others are
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -110,11 +110,14 @@ def steps_or_limit(steps: Steps, limit_a: float) -> tuple[Steps, bool]:
 def play(network: Network, draws: Sequence[Draw], packs: Sequence[Protection],
          devices: Mapping[int, Steps] | None = None, *, cut_off_v: ArrayLike = np.nan,
          states: Sequence[State] | None = None, drop_v: ArrayLike = 0.0,
-         whole: NDArray[np.bool_] | None = None) -> Play:
+         whole: NDArray[np.bool_] | None = None,
+         ordered: Callable[[Sequence[State]], Sequence[Draw]] | None = None) -> Play:
     """Play from a state (one pack or device already out, say) to the end.
 
     ``packs``: one `Protection` per pack; ``devices``: steps by number of branch, in both directions; ``cut_off_v``: [V]
-    per port, NaN for none; the rest as in `solve`. Ends always: each round opens or stops something or is the last.
+    per port, NaN for none; ``ordered``: in closed loop, the draws of all ports by the states of the packs, instead of
+    ``draws``; a port that has stopped stays so. The rest as in `solve`. Ends always: each round opens or stops
+    something or is the last.
     Raises `NetworkError` for a row of a wrong length or a number that no branch has, ``ValueError`` for steps without a
     current above zero.
     """
@@ -127,7 +130,7 @@ def play(network: Network, draws: Sequence[Draw], packs: Sequence[Protection],
     cut = each(cut_off_v, network.ports, "cut-offs")
     first = tuple(states) if states is not None else (State.ON,) * len(network.packs)
     kept = flags(whole, network.branches, "yes or no to conducting branches").copy()
-    return _Player(network, list(draws), list(packs), steps, cut, list(first), drop_v, kept).run()
+    return _Player(network, list(draws), list(packs), steps, cut, list(first), drop_v, kept, ordered).run()
 
 
 def _check(whose: str, steps: Steps) -> None:
@@ -146,9 +149,11 @@ _Key: TypeAlias = tuple[What, int]
 class _Player:
     def __init__(self, network: Network, draws: list[Draw], packs: list[Protection], devices: dict[int, Steps],
                  cut_off_v: NDArray[np.float64], states: list[State], drop_v: ArrayLike,
-                 whole: NDArray[np.bool_]) -> None:
+                 whole: NDArray[np.bool_], ordered: Callable[[Sequence[State]], Sequence[Draw]] | None) -> None:
         self.network, self.draws, self.packs, self.devices = network, draws, packs, devices
         self.cut_off_v, self.states, self.drop_v, self.whole = cut_off_v, states, drop_v, whole
+        self.ordered = ordered
+        self.stopped: set[int] = set()
         self.time_s = 0.0
         self.events: list[Event] = []
         self.progress: dict[_Key, float] = {}
@@ -162,6 +167,9 @@ class _Player:
 
     def _solved(self) -> Solution:
         """Solve, and stop the ports that cannot go on, until those left can."""
+        if self.ordered is not None:
+            self.draws = [NOTHING if port in self.stopped else draw
+                          for port, draw in enumerate(self.ordered(self.states))]
         while True:
             solution = solve(self.network, self.draws, self.states, drop_v=self.drop_v, whole=self.whole)
             kind = solution.outcome.kind
@@ -191,6 +199,7 @@ class _Player:
     def _stop(self, port: int, what: What, amps: float) -> None:
         self.events.append(Event(self.time_s, what, self.network.ports[port], amps))
         self.draws[port] = NOTHING
+        self.stopped.add(port)
         if what == What.DARK or self.end == End.CARRIED:
             self.end = End.DARK if what == What.DARK else End.CUT_OFF
 

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from interop.circuit.cascade import End, Event, Protection, play, steps_or_limit
-from interop.circuit.draws import Current, Power
+from interop.circuit.draws import Current, Draw, Power
+from interop.circuit.loop import charging
 from interop.circuit.network import State
-from interop.circuit.one_out import OneOut, one_out
+from interop.circuit.one_out import OneOut, Out, one_out
 from interop.circuit.picture import LOW_STATE, MOST_SEARCHED, REST_STATE
 from interop.circuit.solve import Kind
 from interop.unchanging import unchanging
@@ -27,7 +28,8 @@ if TYPE_CHECKING:
     from interop.records.facts import Fact
     from interop.records.leaves import TimedCurrent
 
-__all__ = ["Losses", "Lost", "charge_losses", "follows_of", "losses_of"]
+__all__ = ["Losses", "Lost", "charge_losses", "charging_goes_on", "follows_of", "losses_of",
+           "sure_charge_a"]
 
 _EXACT = 0.002
 
@@ -78,24 +80,62 @@ def losses_of(picture: Picture) -> Losses | None:
 
 
 @once
-def charge_losses(picture: Picture) -> tuple[Lost, ...]:
+def charge_losses(picture: Picture, *, closed: bool = False) -> tuple[Lost, ...]:
     """Return what the loss of each pack does with every charger at its planned current, worst first.
 
-    The chargers go on giving the same current into fewer packs, as in open loop; empty where currents or limits are not
-    known.
+    In open loop the chargers go on giving the same current into fewer packs; ``closed``: a manager orders less where it
+    knows of the loss (`interop.circuit.loop`). Empty where currents or limits are not known.
     """
     amps, limits = picture.charge_plan, picture.limits
     if amps is None or not sum(amps) or np.any(np.isnan(limits.charge_a)) or len(picture.bank.packs) < 2:
         return ()
     network = picture.network_at(REST_STATE)
-    found = one_out(network, [Current(-a) for a in amps], [(i, State.OPEN) for i in range(len(network.packs))], [],
-                    discharge_a=_positive(limits.discharge_a), charge_a=_positive(limits.charge_a), worst=1)
+    packs = range(len(network.packs))
+
+    def solved(draws: Sequence[Draw], which: Sequence[int]) -> list[Out]:
+        done = one_out(network, draws, [(i, State.OPEN) for i in which], [],
+                       discharge_a=_positive(limits.discharge_a), charge_a=_positive(limits.charge_a), worst=1)
+        return [done.case(i) for i in range(len(done))]
+
+    if closed:
+        found = [one for i in packs for one in solved(charging(picture, _without(picture, i)) or (), [i])]
+    else:
+        found = solved([Current(-a) for a in amps], packs)
     rows = []
-    for i in range(len(found)):
-        out = found.case(i)
+    for out in found:
         nearest, at, part = out.worst[0] if out.worst else (None, 0.0, 0.0)
         rows.append(Lost(out.name, True, out.outcome.kind, nearest, float(at), float(part), out.name))
     return tuple(sorted(rows, key=_gravest))
+
+
+def _without(picture: Picture, pack: int) -> list[State]:
+    return [State.OPEN if i == pack else State.ON for i in range(len(picture.bank.packs))]
+
+
+@once
+def sure_charge_a(picture: Picture) -> float | None:
+    """The charge current [A] of all chargers together, in the parts of the plan, at which surely no pack passes its
+    limit whichever one is out, wherever the resistances lie; None: not known.
+    """
+    bound, plan, packs = picture.bound, picture.charge_plan, len(picture.bank.packs)
+    if bound is None or plan is None or packs > MOST_SEARCHED:
+        return None
+    limits = _positive(picture.limits.charge_a)
+    parts = [float(np.max(one.at_most(plan)[0] / limits)) for pack in range(packs)
+             if (one := bound.without(pack)) is not None]
+    return sum(plan) / max(parts) if parts and max(parts) > 0 else None
+
+
+@once
+def charging_goes_on(picture: Picture, row: Lost, *, closed: bool) -> tuple[tuple[Event, ...], End]:
+    """Return what follows the loss of a pack while all are charged, in open or in closed loop, and how it ends."""
+    network = picture.network_at(REST_STATE)
+    states = _without(picture, picture.of_pack[row.gone])
+    packs = [Protection(charge=_steps(d.record.electric.trips.charge, float(picture.limits.charge_a[i]))[0])
+             for i, d in enumerate(picture.bank.packs)]
+    played = play(network, [Current(-a) for a in picture.charge_plan or ()], packs, states=states,
+                  ordered=(lambda now: charging(picture, now) or []) if closed else None)
+    return played.events, played.end
 
 
 def _gravest(row: Lost) -> tuple[bool, float]:

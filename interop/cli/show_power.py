@@ -55,6 +55,7 @@ def _bank(page: Page, bank: dict[str, Any], packs: dict[str, Any]) -> None:
                    [_device(name, carry.get(name), faults.get(name)) for name in dict.fromkeys((*carry, *faults))],
                    whole=(1, 2, 3, 4, 5))
     _one_out(page, bank["one_out"])
+    _one_out_charging(page, bank["one_out_charging"])
     _over_time(page, bank["over_time"])
     _joining(page, bank)
     _after_stop(page, bank["after_stop"])
@@ -85,11 +86,34 @@ def _one_out(page: Page, found: dict[str, Any] | None) -> None:
         return
     page.table(("Out", "Nearest to its limit", "A", "Of limit", "Then"),
                [(one["out"], one["nearest"] or "-", _a(one["amps"]), f"{one['part']:.0%}",
-                 "; ".join(f"{name} {what} after {time:g} s" for time, name, what in one["then"][:3]) or "-")
+                 _then(one))
                 for one in found["cases"][:_MOST_OUT]], whole=(2, 3))
     sure = "not known" if found["sure_w"] is None else f"{found['sure_w']:,.0f} W"
     page.line(f"Safe load, whichever one pack is out: {sure} wherever the resistances lie, "
               f"{found['safe_w']:,.0f} W at those to work with.")
+
+
+def _one_out_charging(page: Page, found: dict[str, Any] | None) -> None:
+    page.line("One out while all are charged", "bold")
+    if found is None:
+        page.line("not known: charge currents or charge limits are not stated", indent=4)
+        return
+    looped = any(one["closed_loop"] is not None for one in found["cases"])
+    rows = []
+    for one in found["cases"][:_MOST_OUT]:
+        ways = [way for way in (one["open_loop"], one["closed_loop"]) if way is not None]
+        rows.append((one["out"], *(cell for way in ways for cell in (way["nearest"] or "-", _a(way["amps"]),
+                                                                     f"{way['part']:.0%}", _then(way)))))
+    names = ("Nearest to its limit", "A", "Of limit", "Then")
+    page.table(("Out", *names, *(f"{name}, closed loop" if name == names[0] else name for name in names if looped)),
+               rows, whole=(2, 3, 6, 7) if looped else (2, 3))
+    sure = "not known" if found["sure_a"] is None else f"{found['sure_a']} A"
+    page.line(f"Charged: {found['charged_a']:g} A. Safe, whichever one pack is out: {sure} wherever the resistances "
+              "lie.")
+
+
+def _then(one: dict[str, Any]) -> str:
+    return "; ".join(f"{name} {what} after {time:g} s" for time, name, what in one["then"][:3]) or "-"
 
 
 def _over_time(page: Page, found: dict[str, Any]) -> None:

@@ -12,10 +12,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from interop.choose.controller import controller_settings, course_ends
+from interop.circuit.cascade import End, What
 from interop.circuit.faulted import bank_faults
 from interop.circuit.flips import flips
 from interop.circuit.joined import CURVE_MINUTES, inrush_of, joining_curves, safe_joins
-from interop.circuit.lost import follows_of, losses_of
+from interop.circuit.loop import loops
+from interop.circuit.lost import charge_losses, charging_goes_on, follows_of, losses_of, sure_charge_a
 from interop.circuit.overload import carried
 from interop.circuit.picture import MOST_SEARCHED
 from interop.records.answers import Answer
@@ -110,6 +112,7 @@ def _bank(picture: Picture, *, searched: bool) -> Json:
         "charge_a": _amps(_total(picture.at_charge)),
         "devices": [_device(picture, spot.branch, spot.name) for spot in picture.bank.devices],
         "one_out": _one_out(picture),
+        "one_out_charging": _one_out_charging(picture),
         "over_time": _over_time(picture, days=DAYS if searched else 0),
         "joining": [{"pack": one.pack, "below_v": None if one.volts is None else round(one.volts - 0.005, 2),
                      "by": one.by, "not_stated": list(one.not_stated)} for one in safe_joins(picture)],
@@ -195,6 +198,31 @@ def _one_out(picture: Picture) -> Json:
     return {"safe_w": _floor_w(found.safe_w), "sure_w": None if found.sure_w is None else _floor_w(found.sure_w),
             "cases": rows,
             "steps_assumed": list(found.steps_assumed)}
+
+
+_CHARGING_ENDS = {End.DARK: "nothing is charged any more", End.UNSETTLED: "not settled"}
+
+
+def _one_out_charging(picture: Picture) -> Json:
+    """The worst losses of a pack while all chargers give their planned currents, in open and in closed loop."""
+    rows = charge_losses(picture)
+    if not rows:
+        return None
+    few = len(picture.bank.packs) <= MOST_SEARCHED
+    closed = {row.name: row for row in charge_losses(picture, closed=True)} if loops(picture) and few else {}
+    sure = sure_charge_a(picture)
+    return {"charged_a": picture.planned_charge_a, "sure_a": None if sure is None else int(sure),
+            "cases": [{"out": row.name, "open_loop": _loss(picture, row, closed=False),
+                       "closed_loop": _loss(picture, closed[row.name], closed=True) if row.name in closed else None}
+                      for row in rows[:MOST_OUT]]}
+
+
+def _loss(picture: Picture, row: Lost, *, closed: bool) -> Json:
+    events, end = charging_goes_on(picture, row, closed=closed) if row.part > 1 else ((), None)
+    return {"nearest": row.nearest, "amps": _amps(abs(row.amps)), "part": round(row.part, 3),
+            "then": [[round(event.time_s, 1), event.name, str(event.what)] for event in events
+                     if event.what is not What.DARK],
+            "end": None if end is None else _CHARGING_ENDS.get(end, "charging goes on")}
 
 
 def _floor_w(watts: float) -> int:

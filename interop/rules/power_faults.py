@@ -8,8 +8,17 @@ from math import floor
 from interop.circuit.cascade import End, What
 from interop.circuit.faulted import Fault, bank_faults, can_break, highest_v
 from interop.circuit.joined import inrush_of
-from interop.circuit.lost import Losses, Lost, charge_losses, follows_of, losses_of
-from interop.circuit.picture import Picture, pictures
+from interop.circuit.loop import loops
+from interop.circuit.lost import (
+    Losses,
+    Lost,
+    charge_losses,
+    charging_goes_on,
+    follows_of,
+    losses_of,
+    sure_charge_a,
+)
+from interop.circuit.picture import MOST_SEARCHED, Picture, pictures
 from interop.records.facts import ABSENT
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
 from interop.rules.wording import figure, named
@@ -101,8 +110,9 @@ def _fault_hit(fault: Fault) -> Hit | None:
 inverter draws the same power, and the others share what it carried, by resistance again. If that is more than one of
 them may carry it opens too, and so on until the load is dark. Every single loss is computed at the highest load, nearly
 empty, and played to its end with the trip steps of the records; where a record states none, the continuous limit and
-ten seconds are taken. The safe load that is told is one at which no pack passes its limit whichever one is out,
-wherever the resistances lie in their tolerances: keep below it, or accept that one loss can take the bank.""")
+ten seconds are taken. The safe load that is told is one at which no pack passes its limit whichever one is
+out, wherever the resistances lie in their tolerances (worked out for up to 24 packs): keep below it, or accept that
+one loss can take the bank.""")
 def _one_out(stage: Stage) -> Iterator[Hit]:
     for picture in pictures(stage):
         found = losses_of(picture)
@@ -110,7 +120,7 @@ def _one_out(stage: Stage) -> Iterator[Hit]:
             continue
         bad = [row for row in found.rows if row.bad]
         asked = sum(picture.load_w or ())
-        if not bad and found.sure_w is not None and found.sure_w < asked:
+        if not bad and len(picture.bank.packs) <= MOST_SEARCHED and (found.sure_w is None or found.sure_w < asked):
             yield cannot_tell(tuple(d.id for d in picture.bank.packs),
                               f"Whether every pack keeps its limit with any one out at the highest load of "
                               f"{_kw(asked)} cannot be told within the tolerances of the resistances. {_safe(found)}",
@@ -119,7 +129,8 @@ def _one_out(stage: Stage) -> Iterator[Hit]:
             continue
         first = bad[0]
         pack = next((row for row in bad if row.is_pack), None)
-        about = tuple(dict.fromkeys((*(row.name for row in bad if row.is_pack), *_about(first))))
+        others = tuple(picture.of_pack) if found.sure_w is None else ()     # of them it cannot be told
+        about = tuple(dict.fromkeys((*(row.name for row in bad if row.is_pack), *_about(first), *others)))
         text = f"{_lost_words(first)}{_ending(picture, first)}"
         if pack is not None and pack is not first:
             text += f" {_lost_words(pack)}{_ending(picture, pack)}"
@@ -184,20 +195,65 @@ nothing of an unmanaged one; in open loop nobody lowers anything. Keep the charg
 be gone, or accept that its neighbour opens as well.""")
 def _one_out_charging(stage: Stage) -> Iterator[Hit]:
     for picture in pictures(stage):
-        bad = [row for row in charge_losses(picture) if row.part > 1]
+        rows = charge_losses(picture)
+        bad = [row for row in rows if row.part > 1]
+        sure = sure_charge_a(picture) if rows else None
         if bad:
             first = bad[0]
-            about = tuple(dict.fromkeys((*(row.name for row in bad), *_about(first))))
-            safe = picture.planned_charge_a / first.part
-            yield broken(about, f"If {first.name} is out while {picture.planned_charge_a:g} A are charged, "
-                         f"{first.nearest} takes {figure(round(abs(first.amps), 1), 'A')}, {first.part:.0%} of its "
-                         f"limit. Up to {floor(safe)} A any one pack may be gone.",
+            others = tuple(picture.of_pack) if sure is None else ()     # of them it cannot be told
+            about = tuple(dict.fromkeys((*(row.name for row in bad), *_about(first), *others)))
+            yield broken(about, f"{_taken(first, picture.planned_charge_a)}{_charging_ends(picture, first)} "
+                         f"{_safe_charge(picture, first, sure)}{_in_closed_loop(picture)}",
                          "Set the charge currents lower in proportion, or accept that a second pack opens too.",
                          got=figure(round(abs(first.amps), 1), "A"), limit=_limit_of(first))
-        elif not charge_losses(picture) and any(one.charge_a != 0 for one in picture.converters) and len(
-                picture.bank.packs) > 1:
+        elif rows and len(picture.bank.packs) <= MOST_SEARCHED and (sure is None or sure < picture.planned_charge_a):
+            yield cannot_tell(tuple(picture.of_pack), f"Whether every pack keeps its limit with any one out while "
+                              f"{picture.planned_charge_a:g} A are charged cannot be told within the tolerances of the "
+                              f"resistances. {_safe_charge(picture, rows[0], sure)}",
+                              "Set the charge currents lower in proportion, or measure and state the resistances that "
+                              "are assumed.")
+        elif not rows and any(one.charge_a != 0 for one in picture.converters) and len(picture.bank.packs) > 1:
             yield cannot_tell(tuple(picture.of_pack), "What the loss of a pack does while the others charge is not "
                               "known: charge currents or charge limits are not stated.", "See the findings about them.")
+
+
+def _taken(row: Lost, charged_a: float) -> str:
+    return (f"If {row.name} is out while {charged_a:g} A are charged, {row.nearest} takes "
+            f"{figure(round(abs(row.amps), 1), 'A')}, {row.part:.0%} of its limit.")
+
+
+def _safe_charge(picture: Picture, first: Lost, sure: float | None) -> str:
+    usual = floor(picture.planned_charge_a / first.part)
+    text = "any one pack may be gone"
+    if sure is None:
+        return f"Up to {usual} A {text}, and less where resistances differ from those to work with."
+    if floor(sure) >= usual:
+        return f"Up to {usual} A {text}."
+    return f"Up to {floor(sure)} A {text}, or {usual} A at the resistances to work with."
+
+
+def _charging_ends(picture: Picture, row: Lost) -> str:
+    """What trips next in open loop, and how it ends."""
+    events, end = charging_goes_on(picture, row, closed=False)
+    trips = [event for event in events if event.what in (What.DISCHARGE, What.CHARGE)]
+    if not trips:
+        return ""
+    more = f" and {len(trips) - 4} more" if len(trips) > 4 else ""
+    ends = {End.DARK: "nothing is charged any more", End.UNSETTLED: "how it ends cannot be told"}.get(
+        end, "charging goes on")
+    return (f" In open loop {named([event.name for event in trips[:4]])}{more} open{'s' if len(trips) == 1 else ''} "
+            f"then, and {ends} after {max(event.time_s for event in events):.0f} s.")
+
+
+def _in_closed_loop(picture: Picture) -> str:
+    """What a manager's orders save; nothing where no manager orders what is charged."""
+    if not loops(picture) or len(picture.bank.packs) > MOST_SEARCHED:
+        return ""
+    worst = charge_losses(picture, closed=True)[0]
+    if worst.part <= 1:
+        return " In closed loop no pack passes its limit then, at the resistances to work with."
+    return (f" In closed loop, too, {worst.nearest} takes {figure(round(abs(worst.amps), 1), 'A')}, "
+            f"{worst.part:.0%} of its limit, if {worst.name} is out.")
 
 
 @rule("inrush-trips-packs", "power", broken=Level.CAUTION, unknown=Level.CAUTION,
