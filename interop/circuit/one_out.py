@@ -74,7 +74,7 @@ class OneOut:
         return len(self.element)
 
     def case(self, i: int) -> Out:
-        """Return case ``i`` with names."""
+        """Return case ``i`` with names; where the voltage collapses no pack has a current."""
         names, ports = self.network.packs if self.is_pack[i] else self.network.branches, self.network.ports
         kind, there = self.kind[i], self.port[i] >= 0
         about = {Kind.FINE: ~there, Kind.SPLIT: ~there, Kind.NO_PATH: self.port_lost[i],
@@ -84,7 +84,7 @@ class OneOut:
         return Out(
             names[self.element[i]], State(int(self.state[i])),
             Outcome(kind, tuple(ports[p] for p in self.port[i][about & there])),
-            tuple((self.network.packs[p], amps, part) for p, amps, part in worst if p >= 0),
+            tuple((self.network.packs[p], amps, part) for p, amps, part in worst if p >= 0 and not np.isnan(amps)),
             tuple((ports[p], volt) for p, volt in volts if p >= 0))
 
 

@@ -129,7 +129,8 @@ def _none_there(stage: Stage) -> Iterator[Hit]:
                          limit=_limit(verdict), **more)
         else:
             yield cannot_tell(about(group), f"{runs}: whether a fuse or breaker protects {them}, {where}"
-                              f"{'' if pack else ', or none is needed,'} cannot be told{fed}: {why(verdict.missing)}",
+                              f"{'' if pack else ', or none is needed,'} cannot be told{fed}: "
+                              f"{why(verdict.missing) or 'the site file does not tell its conductor'}",
                               todo(verdict.missing, "Or put a fuse or breaker into the run."), **more)
 
 

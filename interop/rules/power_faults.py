@@ -136,7 +136,8 @@ def _one_out(stage: Stage) -> Iterator[Hit]:
             text += f" {_lost_words(pack)}{_ending(picture, pack)}"
         yield broken(about, f"{text} {_safe(found)}",
                      "Keep the load below that, add packs, or lower the highest load.",
-                     got=figure(round(first.amps, 1), "A"), limit=_limit_of(first), facts=_steps_used(found))
+                     got=None if first.nearest is None else figure(round(first.amps, 1), "A"), limit=_limit_of(first),
+                     facts=_steps_used(found))
 
 
 def _about(row: Lost) -> tuple[str, ...]:
@@ -225,6 +226,8 @@ def _taken(row: Lost, charged_a: float) -> str:
 def _safe_charge(picture: Picture, first: Lost, sure: float | None) -> str:
     usual = floor(picture.planned_charge_a / first.part)
     text = "any one pack may be gone"
+    if picture.bound is None:
+        return "No charge current is sure: current passes between the packs, which differ in their voltage."
     if sure is None:
         return f"Up to {usual} A {text}, and less where resistances differ from those to work with."
     if floor(sure) >= usual:

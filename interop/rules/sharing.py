@@ -10,8 +10,9 @@ from interop.circuit.overload import Carried, carried
 from interop.circuit.picture import Picture, losses, pictures
 from interop.records.answers import Answer
 from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, fact_used, rule
-from interop.rules.wording import fact_missing, figure, look_up, named
+from interop.rules.wording import fact_missing, figure, joined, look_up, named
 from interop.site.site import Device
+from interop.wiring.busbar import lowest
 from interop.wiring.stage import Stage
 
 __all__: list[str] = []
@@ -58,8 +59,8 @@ def _pack_hit(picture: Picture, rows: Sequence[Carried]) -> Hit:
                            f"Look up the continuous {first.way} current of {record.id} and state {path}.", facts=facts)
     facts = (_limit_used(picture, first),)
     most = max(one.highest_a for one in rows)
-    text = (f"{first.element.name} carries {_amps(first.amps)} {_STATE[first.way]}, and up to {_amps(most)} within the "
-            f"tolerances of the resistances; it may carry {_amps(first.limit_a)}.")
+    text = (f"{first.element.name} carries {_amps(first.amps)} {_STATE[first.way]}, and {_within(most)}; it may carry "
+            f"{_amps(first.limit_a)}.")
     if len(rows) > 1:
         text += f" {named(about)} alike."
     make = broken if first.answer is Answer.BROKEN else cannot_tell
@@ -68,6 +69,12 @@ def _pack_hit(picture: Picture, rows: Sequence[Carried]) -> Hit:
             "Set the chargers lower, make the leads of all packs alike, or measure and state the resistances that are "
             "assumed.")
     return make(about, text, todo, got=_amps(first.amps), limit=_amps(first.limit_a), facts=facts)
+
+
+def _within(most_a: float) -> str:
+    if most_a == float("inf"):
+        return "how much more within the tolerances of the resistances cannot be told"
+    return f"up to {_amps(most_a)} within the tolerances of the resistances"
 
 
 def _limit_used(picture: Picture, one: Carried) -> FactUsed:
@@ -84,21 +91,23 @@ and the loads along the busbar, feed it where most of the current leaves it, use
 run of its own.""")
 def _bars(stage: Stage) -> Iterator[Hit]:
     for picture in pictures(stage):
-        found: dict[tuple[str, str], list[Carried]] = {}
+        found: dict[tuple[str, str, bool], list[Carried]] = {}
         for one in carried(picture):
             if one.element.kind == "branch" and one.limit_a is not None:
                 branch = picture.bank.branches[one.element.at]
+                endless = one.highest_a == float("inf")     # one answer for all that nothing bounds
+                name = branch.owner if endless else branch.name.removeprefix(f"{branch.pole} ")
                 if branch.what != "device":
-                    found.setdefault((branch.name.removeprefix(f"{branch.pole} "), one.way), []).append(one)
+                    found.setdefault((name, one.way, endless), []).append(one)
         for rows in found.values():
             yield _bar_hit(picture, rows)
 
 
 def _bar_hit(picture: Picture, rows: Sequence[Carried]) -> Hit:
     """What one step of a busbar, or one pack's terminals, carries; both poles are told together."""
-    one = max(rows, key=lambda row: row.highest_a)
+    one = max(rows, key=lambda row: (row.highest_a, row.amps))
     branch = picture.bank.branches[one.element.at]
-    poles = " and ".join(picture.bank.branches[row.element.at].pole for row in rows)
+    poles = " and ".join(dict.fromkeys(picture.bank.branches[row.element.at].pole for row in rows))
     bar = branch.what == "bar"
     what = (f"Busbar {branch.name.split(' busbar ')[-1]} ({poles}) carries" if bar else
             f"The terminals of {branch.owner} ({poles}), through which others are joined, carry")
@@ -113,7 +122,7 @@ def _bar_hit(picture: Picture, rows: Sequence[Carried]) -> Hit:
 def _up_to(one: Carried) -> str:
     if one.highest_a - one.amps < 0.1:
         return ""
-    return f", and up to {_amps(one.highest_a)} within the tolerances of the resistances"
+    return f", and {_within(one.highest_a)}"
 
 
 def _near(picture: Picture, owner: str) -> tuple[str, ...]:
@@ -122,6 +131,40 @@ def _near(picture: Picture, owner: str) -> tuple[str, ...]:
         return (owner,)
     return tuple(dict.fromkeys(end for run in picture.bank.runs if owner in (run.a, run.b)
                                for end in (run.a, run.b) if end in picture.stage.site.devices))
+
+
+@rule("load-above-the-inverters", "power", broken=Level.CAUTION, unknown=Level.CAUTION,
+      meaning="The highest load of the site is more than its inverters are rated for together.",
+      source="common practice",
+      explain="""An inverter gives what it is rated for, and switches off above it. Where the site file asks for more,
+everything is computed with what the inverters can give, so the packs, leads and devices are judged for that and not for
+the load that was meant. Lower the load, or add an inverter and plan again: all currents change.""")
+def _load_asked(stage: Stage) -> Iterator[Hit]:
+    load = stage.site.load.highest_w
+    drawing = [device for device in stage.site.devices.values() if device.record.kind in ("controller", "load")]
+    given = [lowest(device.record.limits.power_w) for device in drawing]
+    if stage.name != "planned" or load is None or not drawing:
+        return
+    silent = [device for device, watts in zip(drawing, given, strict=True) if watts is None]
+    if silent:
+        records = {device.record.id: device.record.limits.power_w for device in silent}
+        missing = joined([fact_missing(record, "limits.power_w", fact) for record, fact in records.items()])
+        yield cannot_tell(tuple(device.id for device in silent), f"Whether the highest load can be given is not known: "
+                          f"{missing}.", " ".join(look_up(record, "limits.power_w", fact)
+                                                  for record, fact in records.items()),
+                          facts=tuple(FactUsed(record, "limits.power_w", fact.state)
+                                      for record, fact in records.items()))
+        return
+    least, most = (load, load) if isinstance(load, (int, float)) else (load.low, load.high)
+    rated = sum((watts or 0.0) * device.units for watts, device in zip(given, drawing, strict=True))
+    if most <= rated:
+        return
+    about = tuple(device.id for device in drawing)
+    got, limit = figure(most, "W"), figure(rated, "W")
+    make = broken if least > rated else cannot_tell
+    yield make(about, f"The highest load is {got}, and {named(about)} give{'' if len(about) > 1 else 's'} {limit} "
+               "together; all is computed with that.", "Lower the load, or add inverters and plan again.", got=got,
+               limit=limit)
 
 
 @rule("load-not-carried", "power", broken=Level.STOP, unknown=Level.STOP,

@@ -54,6 +54,7 @@ def read_site(document: Document, raw: SiteFile, records: Records, inputs: tuple
     links = read_links(reader, ("links",), dict(raw.links.__pydantic_extra__ or {}))
     none = frozenset(reader.packs(("links", "none"), raw.links.none)) if raw.links.none else frozenset()
     _on_a_link(reader)
+    _loads(reader)
     found_links = None if raw.found.links is None else read_links(reader, ("found", "links"), raw.found.links)
     cables = read_cables(reader, ("cables",), raw.cables, links)
     found_cables = (None if raw.found.cables is None
@@ -71,6 +72,20 @@ def read_site(document: Document, raw: SiteFile, records: Records, inputs: tuple
 def _load(raw: SiteFile) -> Load:
     load = raw.load
     return Load() if load is None else Load(load.usual_w, load.highest_w, load.must_stay_on_w)
+
+
+def _loads(reader: Reader) -> None:
+    """No load is above the highest."""
+    load = reader.raw.load
+    most = None if load is None else _most(load.highest_w)
+    for name in ("usual_w", "must_stay_on_w"):
+        said = _most(getattr(load, name, None))
+        if most is not None and said is not None and said > most:
+            reader.fault(("load", name), f"{said:g} W", f"at most the highest load, {most:g} W")
+
+
+def _most(said: float | Span | None) -> float | None:
+    return said.high if isinstance(said, Span) else said
 
 
 def _on_a_link(reader: Reader) -> None:

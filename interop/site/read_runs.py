@@ -264,6 +264,10 @@ class _Wired:
         if self.length_m is not None and any(d is not None and d > self.length_m for d in far):
             self.reader.fault(self.where["distance_from_source"], f"{max(d for d in far if d is not None):g} m",
                               f"at most the length of the run, {self.length_m:g} m")
+        known = [d for d in far if d is not None]
+        if known != sorted(known):
+            self.reader.fault(self.where["distance_from_source"], ", ".join(f"{d:g} m" for d in known),
+                              "the devices in their order from the source on")
         return tuple(InRun(one, d) for one, d in zip(loaded, far, strict=True) if one is not None)
 
     def pole(self, a_post: str | None, b_post: str | None) -> Pole:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 
@@ -13,6 +14,8 @@ from interop.circuit.lost import losses_of
 from interop.circuit.network import State
 from interop.circuit.picture import LOW_STATE, Picture, pictures
 from interop.circuit.solve import Solver
+from interop.documents.canonical import canonical_json
+from interop.documents.package import plan_document
 from interop.site.load import load_site
 
 ROOT = Path(__file__).parents[2]
@@ -51,7 +54,8 @@ def worst_part(picture: Picture, watts: float) -> float:
 def test_the_sure_load_keeps_every_limit_and_is_close(site: str) -> None:
     picture = of(site)
     losses = losses_of(picture)
-    assert losses is not None and losses.sure_w is not None
+    assert losses is not None
+    assert losses.sure_w is not None
     assert losses.sure_w <= losses.safe_w
     assert 0.75 < worst_part(picture, losses.sure_w) <= 1.0
 
@@ -62,3 +66,17 @@ def test_the_load_at_the_usual_resistances_is_no_sure_one() -> None:
     losses = losses_of(picture)
     assert losses is not None
     assert worst_part(picture, losses.safe_w) > 1.1
+
+
+def test_a_bank_whose_voltage_collapses_has_no_figures(tmp_path: Path) -> None:
+    """A lead of a kilometre: no current is told where none settles, in words or in numbers, and the plan is written."""
+    text = (ROOT / SITES[2]).read_text(encoding="utf-8").replace("length: 2 m", "length: 1000 m")
+    (tmp_path / "site.yaml").write_text(text.replace("[records]", f"[{ROOT}/tests/scenarios/records]"),
+                                        encoding="utf-8")
+    plan = plan_document(load_site(tmp_path / "site.yaml"))[0]
+    told = canonical_json(plan).decode()
+    assert not re.search(r"\bnan\b|\binf\b", told, re.IGNORECASE)
+    (found,) = [one for one in plan["findings"] if one["rule"] == "one-out-overloads-the-rest"]
+    assert found["text"].startswith("If A1 is out at the highest load, the load cannot be carried. Then ")
+    assert found["got"] is None
+    assert {case["nearest"] for case in plan["power"]["banks"][0]["one_out"]["cases"]} == {None}

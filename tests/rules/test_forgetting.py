@@ -34,7 +34,7 @@ PINS = frozenset({"conductor", "stop line"})
 
 CURRENTS = frozenset({"load-not-carried", "pack-passes-its-limit", "busbar-overloaded", "one-out-overloads-the-rest",
                       "equal-packs-share-unevenly", "voltage-drop-large", "pack-passes-its-limit-later",
-                      "ripple-passes-a-limit"})
+                      "ripple-passes-a-limit", "load-above-the-inverters"})
 """What everything carries is one question: with the load forgotten, its finding becomes that of the load."""
 
 Found = set[tuple[str, str, frozenset[str]]]

@@ -140,6 +140,9 @@ def test_load_code_place_and_what_is_known_of_a_pack(tmp_path: Path) -> None:
          "runs.A1.distance_from_source: got 1 distances for 2 devices; expected one distance for each device"),
         ("A1: {from: pack, to: main 1, length: 1 m, device: breaker-200, distance_from_source: 2 m}",
          "runs.A1.distance_from_source: got 2 m; expected at most the length of the run, 1 m"),
+        (("A1: {from: pack, to: main 1, length: 1 m, device: [breaker-200, fuse-400], "
+         "distance_from_source: [0.9 m, 0.1 m]}"),
+         ("runs.A1.distance_from_source: got 0.9 m, 0.1 m; expected the devices in their order from the source on")),
         ("A1: {from: pack, to: main 1, device: breaker-200, distance_from_source: [x, -1 m]}",
          'runs.A1.distance_from_source.0: got "x"; expected a length with its unit, such as 1.8 m or 6 ft'),
         ("A1: {from: pack, to: pack A1}", "runs.A1: got both ends on A1; expected a busbar, or another pack"),
@@ -174,3 +177,10 @@ def test_a_busbar_that_lists_no_posts_has_none_to_be_named(tmp_path: Path) -> No
     head = HEAD.replace("[1..9]", "[]")
     assert faults(tmp_path, "  A1: {from: pack, to: main 4}\n", head) == [
         "posts.main.posts: got an empty list; expected a list of posts, such as [1..8], or a map of posts and model"]
+
+
+def test_no_load_is_above_the_highest(tmp_path: Path) -> None:
+    load = "\nload: {usual_w: 5000, highest_w: 3000..4000, must_stay_on_w: 100..4001}\nposts:"
+    told = faults(tmp_path, "  A1: {from: pack, to: main 1}\n", HEAD.replace("\nposts:", load))
+    assert told == ["load.usual_w: got 5000 W; expected at most the highest load, 4000 W",
+                    "load.must_stay_on_w: got 4001 W; expected at most the highest load, 4000 W"]
