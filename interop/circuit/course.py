@@ -39,6 +39,7 @@ RECOVER = 0.05
 AtStop = Literal["block", "go on", "end"]
 
 _FIRED = 1e-9
+_EPSILON = float(np.finfo(np.float64).eps)
 _STATES = {(False, False): State.ON, (True, False): State.DISCHARGE_BLOCKED, (False, True): State.CHARGE_BLOCKED,
            (True, True): State.OPEN}
 """By what is blocked: discharge, charge."""
@@ -143,7 +144,7 @@ class Course:
 def course(network: Network, packs: Packs, stages: Sequence[Stage], *, split: ArrayLike | None = None, sense: int = 0,
            closed: Flags | None = None, limits: Limits | None = None, at_stop: AtStop = "block",
            recover: float = RECOVER, drop_v: float = 0.0, tolerance: float = TOLERANCE, end_v: float | None = None,
-           fine: bool = True) -> Course:
+           fine: bool = True, told: Callable[[float], None] | None = None) -> Course:
     """Return the course of a schedule.
 
     ``split`` (Q,): the ports' shares of the current or power; ``sense``: the port whose voltage holds, cuts and ends;
@@ -151,7 +152,8 @@ def course(network: Network, packs: Packs, stages: Sequence[Stage], *, split: Ar
     ``at_stop``: an empty pack blocks its discharge and a full one its charge until it is ``recover`` away ("block"),
     stops are reported only ("go on"), or the first one ends the course ("end"). ``drop_v`` [V]: what a blocked pack's
     other direction costs. ``end_v`` [V]: the course ends when the sensed port reaches it, downwards under load, upwards
-    under charge. ``fine``: two more rows within each step. Raises `NetworkError`, `ValueError` for impossible input and
+    under charge. ``fine``: two more rows within each step. ``told`` is called with the part of the
+    stages that is done, after each. Raises `NetworkError`, `ValueError` for impossible input and
     `CourseError`, or `interop.circuit.plant.Unsettled`, if it fails.
     """
     if packs.capacity_ah.shape != (len(network.packs),):
@@ -163,9 +165,11 @@ def course(network: Network, packs: Packs, stages: Sequence[Stage], *, split: Ar
     else:
         parts = np.full(len(network.ports), 1 / max(len(network.ports), 1))
     run = _Run(Plant(network, parts, closed, sense, drop_v), packs, limits, at_stop, recover, tolerance, end_v, fine)
-    for stage in stages:
+    for done, stage in enumerate(stages, start=1):
         if not run.stage(stage):
             break
+        if told is not None:
+            told(done / len(stages))
     return run.result()
 
 
@@ -182,6 +186,7 @@ class _Run:
         self.stopped_at = packs.soc.copy()
         self.told: set[tuple[str, int]] = set()
         self.hours, self.soc = 0.0, packs.soc.copy()
+        self.began = self.within = 0.0
         self.demand = Stage(1.0)
         self.rows: list[tuple[float, Floats, Floats, Floats, Floats, Floats]] = []
         self.events: list[Event] = []
@@ -235,12 +240,12 @@ class _Run:
 
     # ---- changes ----
 
-    def settle(self) -> bool:
-        """Carry out every change that is due now; return whether the course goes on."""
+    def settle(self, fired: float = _FIRED) -> bool:
+        """Carry out every change that is due now, within ``fired``; return whether the course goes on."""
         for _ in range(6 * self.count + 20):
             if not self._feasible():
                 continue
-            due = [(what, int(k)) for what, values in self.watched(self.soc) for k in np.flatnonzero(values <= _FIRED)]
+            due = [(what, int(k)) for what, values in self.watched(self.soc) for k in np.flatnonzero(values <= fired)]
             if not due:
                 return True
             for what, k in due:
@@ -282,16 +287,22 @@ class _Run:
         """Integrate one stage; return whether the course goes on."""
         self.demand = stage
         self.told = {(what, k) for what, k in self.told if what in {"empty", "full"} and self.at_stop == "go on"}
-        end = self.hours + stage.hours
+        self.began, self.within = self.hours, 0.0
+        fired = _FIRED
         for _ in range(2000):
             self._row()
-            goes_on = self.settle()
+            goes_on = self.settle(fired)
             self._row()
             if not goes_on:
                 return False
-            if self.hours >= end - 1e-12 * max(end, 1.0):
+            if self.within >= stage.hours * (1 - 1e-12):
+                self.hours = self.began + stage.hours
                 return True
-            self._integrate(end, stage.hours / _STEPS)
+            before = self.within
+            self._integrate(stage.hours, stage.hours / _STEPS)
+            # a change that is steep in time may be met no closer than the next number: it is due then
+            stuck = self.within <= before * (1 + 4 * _EPSILON)
+            fired = max(_FIRED, 2 * self._nearest()) if stuck else _FIRED
         raise CourseError(f"no end of changes of state by {self.hours:.6f} h")
 
     def _row(self) -> None:
@@ -301,7 +312,10 @@ class _Run:
             return
 
     def _integrate(self, end: float, longest: float) -> None:
-        """Go on to the end or to the next change, whichever comes first."""
+        """Go on to the ``end`` of the stage or to the next change, whichever comes first; time counts from its begin.
+
+        After months the hours of the whole course are too coarse a number for a current that falls within milliseconds.
+        """
         from scipy.integrate import solve_ivp
 
         def rate(_hours: float, soc: Floats) -> Floats:
@@ -315,18 +329,26 @@ class _Run:
 
         margin.terminal = True  # type: ignore[attr-defined]
         margin.direction = -1  # type: ignore[attr-defined]
-        done: Any = solve_ivp(rate, (self.hours, end), self.soc, method="LSODA", events=margin, rtol=self.tolerance,
+        done: Any = solve_ivp(rate, (self.within, end), self.soc, method="LSODA", events=margin, rtol=self.tolerance,
                               atol=self.tolerance, max_step=longest, jac=self._jacobian(), dense_output=True)
         if done.status < 0:
             raise CourseError(f"the integrator gave up at {self.hours:.6f} h: {done.message}")
         spans = np.diff(done.t)
         for begin, span in zip(done.t[:-1], spans, strict=True):
             for part in (1 / 3, 2 / 3, 1.0) if self.fine else (1.0,):
-                self.hours = float(begin + part * span)
-                self.soc = np.asarray(done.sol(self.hours), dtype=np.float64)
-                if self.hours < done.t[-1]:
+                self._at(float(begin + part * span))
+                self.soc = np.asarray(done.sol(self.within), dtype=np.float64)
+                if self.within < done.t[-1]:
                     self._row()
-        self.hours, self.soc = float(done.t[-1]), np.asarray(done.y[:, -1], dtype=np.float64)
+        self._at(float(done.t[-1]))
+        self.soc = np.asarray(done.y[:, -1], dtype=np.float64)
+
+    def _at(self, within: float) -> None:
+        self.within, self.hours = within, self.began + within
+
+    def _nearest(self) -> float:
+        """How far off the nearest change is, in its own unit."""
+        return min((float(values.min()) for _, values in self.watched(self.soc)), default=np.inf)
 
     def _amps(self, soc: Floats) -> Floats:
         try:

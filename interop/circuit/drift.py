@@ -7,7 +7,7 @@ here: the controller's answer to a wrong display is not part of the course. Unit
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from enum import Enum
 from typing import TYPE_CHECKING
 
@@ -104,7 +104,7 @@ class Drift:
 def drift(network: Network, packs: Packs, day: Sequence[Stage], days: int, managed: Sequence[int], reports: Reports,
           counting: Counting, *, manager: int | None = None, counts: ArrayLike | None = None,
           split: ArrayLike | None = None, sense: int = 0, closed: Flags | None = None, limits: Limits | None = None,
-          drop_v: float = 0.0, tolerance: float = TOLERANCE) -> Drift:
+          drop_v: float = 0.0, tolerance: float = TOLERANCE, told: Callable[[float], None] | None = None) -> Drift:
     """Return true, counted and reported charge states over ``days`` repeats of a day's stages.
 
     ``managed``: positions of the packs that the manager reads, itself included; ``manager``: its position, for reports
@@ -118,7 +118,7 @@ def drift(network: Network, packs: Packs, day: Sequence[Stage], days: int, manag
         raise ValueError("the manager that reports its own charge state is not among the managed packs")
 
     played = course(network, packs, list(day) * days, split=split, sense=sense, closed=closed, limits=limits,
-                    drop_v=drop_v, tolerance=tolerance, fine=False)
+                    drop_v=drop_v, tolerance=tolerance, fine=False, told=told)
     full = (played.pack_a < 0) & (-played.pack_a <= counting.tail_a) & (played.pack_v >= counting.full_v)
     start = packs.soc if counts is None else np.asarray(counts, dtype=np.float64)
     # a count falls with the offset; in the gain it has its extreme anywhere, since it stops at full: so between as well

@@ -8,17 +8,19 @@ named and nothing is told. Units: V, A, W, Ah, kWh, hours; charge states 0 to 1.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from interop.circuit.course import Packs, course
+from interop.circuit.course import CourseError, Packs, course
 from interop.circuit.course_limit import CourseLimit, bank_limit_over_course
 from interop.circuit.drift import GAIN_ERROR, OFFSET_ERROR_A, Counting, Drift, Reports, drift
 from interop.circuit.endurance import Endurance, endurance
 from interop.circuit.picture import MOST_SEARCHED, REST_STATE
 from interop.circuit.pieces import capacity_ah
 from interop.circuit.plant import Stage as Spell
+from interop.circuit.plant import Unsettled
 from interop.circuit.sharing import Element
 from interop.standards.cell_voltage import VALID_FROM, VALID_TO, lfp_model_slope, lfp_model_voltage
 from interop.unchanging import unchanging
@@ -26,11 +28,12 @@ from interop.wiring.busbar import highest, lowest
 from interop.wiring.once import once
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
     from interop.circuit.course import Course
+    from interop.circuit.network import Network
     from interop.circuit.picture import Picture
     from interop.site.site import Device
 
@@ -145,6 +148,14 @@ def _packs(picture: Picture, soc: float) -> Packs | None:
         np.array([lowest(d.record.cells.full_v) or 0.0 for d in picture.bank.packs if d.record.cells]))
 
 
+def _played(network: Network, packs: Packs, spells: Sequence[Spell], **how: Any) -> Course | None:
+    """A course; None where no end of it is found, which is then as unknown as a fact that is not stated."""
+    try:
+        return course(network, packs, spells, **how)
+    except (CourseError, Unsettled):
+        return None
+
+
 def _cell_v(soc: Floats) -> Floats:
     """Voltage of a cell [V] behind its resistance, also where a charger holds it up."""
     knee_v = float(lfp_model_voltage(_KNEE))
@@ -192,7 +203,7 @@ def lasting(picture: Picture, ends: Ends) -> Lasting:
     return Lasting(out, into, before, after)
 
 
-def _limit(picture: Picture, packs: Packs, end_v: float, way: int) -> CourseLimit:
+def _limit(picture: Picture, packs: Packs, end_v: float, way: int) -> CourseLimit | None:
     """The limit in one direction: found with coarse steps of the integrator, then held against fine ones.
 
     Near the end of a course a charge state that is off by a hundred-thousandth moves a current by an ampere, so what
@@ -201,13 +212,18 @@ def _limit(picture: Picture, packs: Packs, end_v: float, way: int) -> CourseLimi
     network = picture.bank.network
     split = picture.split_out if way > 0 else picture.split_in
     sense = _sense(picture, draws=way > 0)
-    found = bank_limit_over_course(network, packs, picture.limits, end_v, way, split=split, sense=sense,
-                                   tolerance=_COARSE, within=_STEP / 2, scan=4)
+    try:
+        found = bank_limit_over_course(network, packs, picture.limits, end_v, way, split=split, sense=sense,
+                                       tolerance=_COARSE, within=_STEP / 2, scan=4)
+    except (CourseError, Unsettled):
+        return None
     amp, over = found.amp, None
     while 0 < amp < np.inf:
         hours = 1.1 * float(packs.capacity_ah.sum()) / amp
-        played = course(network.with_emf(packs.volts(packs.soc)), packs, [Spell(hours, amp=way * amp * (1 - 1e-6))],
-                        split=split, sense=sense, limits=picture.limits, end_v=end_v)
+        played = _played(network.with_emf(packs.volts(packs.soc)), packs, [Spell(hours, amp=way * amp * (1 - 1e-6))],
+                         split=split, sense=sense, limits=picture.limits, end_v=end_v)
+        if played is None:
+            return None
         if played.first_over is None:
             break
         over, amp = played.first_over, amp * (1 - _STEP)
@@ -231,9 +247,12 @@ def _endurance(picture: Picture, packs: Packs, load_w: float, low_v: float,
     if not rated:
         return None
     efficiency = sum((one.power_w or 0.0) * one.efficiency[1] for one in drawing) / rated
-    return endurance(picture.bank.network, packs, load_w, efficiency, sum(one.idle_w[1] for one in drawing), low_v,
-                     split=picture.split_out, sense=_sense(picture, draws=True), closed=closed,
-                     rests_on=("every pack at 95 % of its charge at the start",))
+    try:
+        return endurance(picture.bank.network, packs, load_w, efficiency, sum(one.idle_w[1] for one in drawing), low_v,
+                         split=picture.split_out, sense=_sense(picture, draws=True), closed=closed,
+                         rests_on=("every pack at 95 % of its charge at the start",))
+    except (CourseError, Unsettled):
+        return None
 
 
 @once
@@ -247,9 +266,11 @@ def filled(picture: Picture, ends: Ends) -> Filled | None:
     total = float(sum(amps))
     tail = _TAIL_C * float(packs.capacity_ah.sum())
     longest = 1.5 * float(packs.capacity_ah.sum()) / total + 4
-    played = course(picture.bank.network, packs,
-                    [Spell(longest, amp=-total, hold_v=ends.charge_v, tail_a=tail)],
-                    split=np.array(amps) / total, sense=_sense(picture, draws=False), limits=picture.limits)
+    played = _played(picture.bank.network, packs,
+                     [Spell(longest, amp=-total, hold_v=ends.charge_v, tail_a=tail)],
+                     split=np.array(amps) / total, sense=_sense(picture, draws=False), limits=picture.limits)
+    if played is None:
+        return None
     end = next((event for event in played.events if event.what in ("charged", "tail", "end")), None)
     hours = longest if end is None else end.hours
     row = min(int(np.searchsorted(played.hours, hours)), len(played.hours) - 1)
@@ -274,17 +295,21 @@ def emptied(picture: Picture, ends: Ends) -> Emptied | None:
     if not watts:
         return None
     longest = 1.2 * float(packs.capacity_ah.sum()) * float(picture.emf_v(REST_STATE).max(initial=0.0)) / watts
-    played = course(picture.bank.network, packs, [Spell(longest, watt=watts, cut_v=ends.low_v)],
-                    split=picture.split_out, sense=_sense(picture, draws=True), limits=picture.limits)
+    played = _played(picture.bank.network, packs, [Spell(longest, watt=watts, cut_v=ends.low_v)],
+                     split=picture.split_out, sense=_sense(picture, draws=True), limits=picture.limits)
+    if played is None:
+        return None
     end = next((event for event in played.events if event.what in ("cut off", "dark", "collapse")), None)
     return Emptied(longest if end is None else end.hours, "" if end is None else end.what, _first_over(picture, played))
 
 
-def watched(picture: Picture, ends: Ends, days: int) -> tuple[Watched, ...]:
+def watched(picture: Picture, ends: Ends, days: int,
+            told: Callable[[str, float], None] | None = None) -> tuple[Watched, ...]:
     """Return what each manager of the bank shows over some days against what is there.
 
     A day as `SPELLS`; every pack counts with the assumed errors and sets itself full at the balancing voltage with
-    little current. A manager whose rule is not stated, or sums, is left out.
+    little current. A manager whose rule is not stated, or sums, or whose days find no end, is
+    left out. ``told`` is called with a manager and the part of its days that is done.
     """
     packs = _packs(picture, VALID_TO)
     load_w, amps = _usual_w(picture), picture.charge_plan
@@ -299,9 +324,12 @@ def watched(picture: Picture, ends: Ends, days: int) -> tuple[Watched, ...]:
             continue
         full_v = np.array([_full_v(d, ends.charge_v) for d in picture.bank.packs])
         counting = Counting.of(len(picture.bank.packs), GAIN_ERROR, OFFSET_ERROR_A, full_v, _FULL_C * packs.capacity_ah)
-        shown = drift(picture.bank.network, packs, day, days, who, Reports(rule.only), counting,
-                      manager=picture.of_pack[link.manager], split=picture.split_out,
-                      sense=_sense(picture, draws=True))
+        try:
+            shown = drift(picture.bank.network, packs, day, days, who, Reports(rule.only), counting,
+                          manager=picture.of_pack[link.manager], split=picture.split_out,
+                          sense=_sense(picture, draws=True), told=partial(told, link.manager) if told else None)
+        except (CourseError, Unsettled):
+            continue
         found.append(Watched(link.manager, tuple(link.packs), str(rule.only), shown))
     return tuple(found)
 

@@ -15,9 +15,11 @@ __all__ = ["command"]
 @click.command(name="power")
 @click.argument("site", type=click.Path(readable=False, path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
+@click.option("--days", type=click.IntRange(1, 365), default=7, show_default=True,
+              help="How many days to follow what the display shows.")
 @click.option("--limit", type=click.IntRange(1, 1_000), default=4, show_default=True,
               help="Largest input file in MB.")
-def command(site: Path, as_json: bool, limit: int) -> Status:
+def command(site: Path, as_json: bool, days: int, limit: int) -> Status:
     """Show what every pack of SITE, as planned, carries at the highest load and at full charge."""
     from interop.site.load import load_site
 
@@ -25,6 +27,7 @@ def command(site: Path, as_json: bool, limit: int) -> Status:
     from interop.choose.plan import decide, planned_stage
     from interop.circuit.bank import undrawn
     from interop.circuit.picture import pictures
+    from interop.cli.progress import following
     from interop.documents.power import power_dict
     from interop.rules.proposals import proposals, with_proposals
 
@@ -32,7 +35,8 @@ def command(site: Path, as_json: bool, limit: int) -> Status:
     proposed = proposals(stage)
     stage = with_proposals(stage)
     lost = [(bank, missing) for bank in stage.banks if (missing := undrawn(stage, bank))]
-    power = power_dict(pictures(stage), proposed, searched=True)
+    with following() as told:
+        power = power_dict(pictures(stage), proposed, searched=True, days=days, told=told)
     if as_json:
         import json
 

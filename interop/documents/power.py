@@ -5,7 +5,7 @@ Currents [A] are positive out of a pack, to a tenth of an ampere: what lies belo
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import inf
 from typing import TYPE_CHECKING, Any
 
@@ -43,16 +43,18 @@ MOST_OUT = 12
 """So many single losses are listed, the worst first."""
 
 
-def power_dict(pictures: Sequence[Picture], proposed: Sequence[Proposal] = (), *, searched: bool = False) -> Json:
+def power_dict(pictures: Sequence[Picture], proposed: Sequence[Proposal] = (), *, searched: bool = False,
+               days: int = DAYS, told: Callable[[str, float], None] | None = None) -> Json:
     """Return the power side in the shape of the contract; None where no bank is drawn and nothing is proposed.
 
     ``worst`` is a total that surely holds; ``searched``: the true worst case over all tolerances, and days of what the
-    display shows, which takes seconds. ``bank_limit_a`` is that of the only bank, null where there are several: then
+    display shows, which takes seconds; ``told`` is then called with a manager and the part of them that is done.
+    ``bank_limit_a`` is that of the only bank, null where there are several: then
     see ``banks``.
     """
     if not pictures and not proposed:
         return None
-    banks = [_bank(one, searched=searched) for one in pictures]
+    banks = [_bank(one, searched=searched, days=days, told=told) for one in pictures]
     packs: dict[str, Json] = {}
     for one in pictures:
         packs |= _packs(one)
@@ -97,7 +99,7 @@ def _of(solution: Solution | None, i: int) -> float | None:
     return None if solution is None else float(solution.pack_a[i])
 
 
-def _bank(picture: Picture, *, searched: bool) -> Json:
+def _bank(picture: Picture, *, searched: bool, days: int, told: Callable[[str, float], None] | None) -> Json:
     out, into = picture.limit_out, picture.limit_in
     return {
         "packs": [device.id for device in picture.bank.packs],
@@ -113,7 +115,7 @@ def _bank(picture: Picture, *, searched: bool) -> Json:
         "devices": [_device(picture, spot.branch, spot.name) for spot in picture.bank.devices],
         "one_out": _one_out(picture),
         "one_out_charging": _one_out_charging(picture),
-        "over_time": _over_time(picture, days=DAYS if searched else 0),
+        "over_time": _over_time(picture, days if searched else 0, told),
         "joining": [{"pack": one.pack, "below_v": None if one.volts is None else round(one.volts - 0.005, 2),
                      "by": one.by, "not_stated": list(one.not_stated)} for one in safe_joins(picture)],
         "joining_curves": [{"pack": one.pack, "at_v": round(one.volts, 2), "minutes": list(CURVE_MINUTES),
@@ -135,7 +137,7 @@ def _bank(picture: Picture, *, searched: bool) -> Json:
     }
 
 
-def _over_time(picture: Picture, days: int) -> Json:
+def _over_time(picture: Picture, days: int, told: Callable[[str, float], None] | None) -> Json:
     """How the bank runs empty and full, how long it lasts, and over ``days`` what the display shows; None: not told."""
     from interop.circuit.lasting import emptied, filled, lasting, not_said, watched
 
@@ -156,7 +158,7 @@ def _over_time(picture: Picture, days: int) -> Json:
             "hours": round(full.hours, 1), "reached": full.reached,
             "packs": {d.id: {"charge_percent": round(100 * min(s, 1.0), 1), "v": round(v, 2)}
                       for d, s, v in zip(packs, full.soc, full.volts, strict=True)}},
-        "display": [_display(one, days) for one in watched(picture, ends, days)] if days else None,
+        "display": [_display(one, days) for one in watched(picture, ends, days, told)] if days else None,
     }
 
 

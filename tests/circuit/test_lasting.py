@@ -144,3 +144,15 @@ def test_the_curve_of_joining_begins_at_the_difference_over_its_loop() -> None:
         assert list(curve.amps) == sorted(curve.amps, reverse=True)
         assert 0 < curve.amps[-1] < curve.amps[0] / 2
     assert [curve.pack for curve in joining_curves(picture)] == ["N1", "C1"]
+
+
+def test_months_are_followed_to_the_end_and_told_step_by_step() -> None:
+    """After 75 days the tail of a charge once fell between two numbers of hours, and the course found no end."""
+    parts: list[tuple[str, float]] = []
+    (row,) = watched(of(FERRY), course_ends(of(FERRY)), 100, lambda name, part: parts.append((name, part)))
+    assert row.drift.hours[-1] == pytest.approx(2400.0, abs=1e-6)
+    assert {name for name, _ in parts} == {"N1"}
+    assert [part for _, part in parts] == sorted(part for _, part in parts)
+    assert parts[-1][1] == 1.0
+    # the same day after day: what the last day shows is within a point of the tenth's
+    assert row.drift.error_range(2400.0) == pytest.approx(row.drift.error_range(240.0), abs=0.02)
