@@ -167,6 +167,9 @@ def power() -> bool:
 PARTS = {"start": start, "check": check, "growth": growth, "oracle": oracle, "power": power}
 
 if __name__ == "__main__":
+    from interop.cli import for_one_command
+
+    for_one_command()       # memory and threads as a command sets them
     wanted = sys.argv[1:] or list(PARTS)
     answers = [PARTS[name]() for name in wanted]
     sys.exit(0 if all(answers) else 1)

@@ -315,7 +315,14 @@ def lacking(key: RecordKey, devices: Sequence[Device], states: Sequence[SlotStat
         return found
     stood = [d.found.mode if d.found is not None and not d.new else None for d in devices]
     for mode in dict.fromkeys(stood):
-        row = [int(bool(unset(key.record, _use(key.record, state, mode)))) for state in states]
+        known: dict[tuple[object, ...], int] = {}     # by all of a state but its address, which nothing here asks for
+        row = []
+        for state in states:
+            case = (state.role, state.mode, state.controller_bus, state.place, state.group, state.count, state.chain,
+                    state.report)
+            if case not in known:
+                known[case] = int(bool(unset(key.record, _use(key.record, state, mode))))
+            row.append(known[case])
         found[[one == mode for one in stood]] = row
     return found
 

@@ -135,14 +135,16 @@ class Component:
 
     def room(self, combo: Combo, off: tuple[tuple[int, int], ...]) -> tuple[tuple[int, ...], list[int]]:
         """Return the least of the levels before energy, and by number of packs the energy that stays off any link."""
-        alike: object = (
+        alike: object = off and (
             off if self.early else tuple((self.packs[row].record.id, int(self.energy[row])) for row, _ in off)
         )
-        mask = 0
+        masks, mask = self._masks, 0
         for family in combo:
             if family is not None:
-                mask |= self._mask(family)
-        if (mask, alike) not in self._room:
+                known = masks.get(family)
+                mask |= self._mask(family) if known is None else known
+        found = self._room.get((mask, alike))
+        if found is None:
             kinds = frozenset(k for f in combo if f is not None for k in f.kinds)
             without = {row for row, _ in off}
             rows = [i for i, d in enumerate(self.packs) if RecordKey(d.record) in kinds and i not in without]
@@ -152,14 +154,13 @@ class Component:
                 for w in self.early
             )
             on = np.concatenate([[0], np.cumsum(np.sort(self.energy[rows])[::-1])])
-            self._room[mask, alike] = early, [int(v) for v in self.energy.sum() - on]
-        return self._room[mask, alike]
+            found = self._room[mask, alike] = early, [int(v) for v in self.energy.sum() - on]
+        return found
 
     def _mask(self, family: Family) -> int:
-        """The kinds of a family as bits."""
-        if family not in self._masks:
-            self._masks[family] = sum(1 << self._kinds.setdefault(key, len(self._kinds)) for key in family.kinds)
-        return self._masks[family]
+        """The kinds of a family as bits, entered."""
+        mask = self._masks[family] = sum(1 << self._kinds.setdefault(key, len(self._kinds)) for key in family.kinds)
+        return mask
 
     def strike(
         self,
@@ -262,7 +263,7 @@ class Table:
     levels: Whole
     allowed: NDArray[np.bool_]
     slots: list[tuple[str, int | None]]
-    modes: list[list[str]]
+    modes: NDArray[np.object_]
     also: dict[tuple[int, int], frozenset[int]] = field(default_factory=dict)
 
     @cached_property
@@ -291,7 +292,8 @@ class Block:
 
     def mode(self, row: int, slot: int) -> str:
         """Return the mode that a pack takes in a slot."""
-        return self.table.modes[row][self.columns[slot]]
+        mode: str = self.table.modes[row, self.columns[slot]]
+        return mode
 
     def means(self, row: int, slot: int) -> frozenset[int]:
         """Return every address that the switches of a pack mean in a slot."""
@@ -375,7 +377,7 @@ def _tabled(component: Component, family: Family, count: int) -> Table:
         np.zeros((component.levels, *shape), dtype=np.int64),
         np.zeros(shape, dtype=np.bool_),
         slots,
-        [[""] * len(slots) for _ in component.packs],
+        np.full(shape, "", dtype=np.object_),
     )
     for key in family.kinds:
         _fill(component, family, count, key, table)
@@ -392,6 +394,7 @@ def _fill(component: Component, family: Family, count: int, key: RecordKey, tabl
     if not devices:
         return
     rows = np.array([component.row[d.id] for d in devices])
+    place = {int(row): i for i, row in enumerate(rows)}
     found = component.found[key][keep]
     still = np.array([any(w.what == "switches" and d.id in w.about for w in component.must) for d in devices])
     member_modes = dict(family.modes)[key]
@@ -416,11 +419,12 @@ def _fill(component: Component, family: Family, count: int, key: RecordKey, tabl
         for level, new in zip(table.levels, mine, strict=True):
             level[rows] = np.where(better, new, level[rows])
         table.allowed[rows] |= open_slots
-        for i, j in np.argwhere(better):
-            table.modes[rows[i]][j] = mode
-            table.also.pop((int(rows[i]), int(j)), None)
-            if ambiguous[j]:
-                table.also[int(rows[i]), int(j)] = other_addresses(key.record, states[j])
+        table.modes[rows] = np.where(better, mode, table.modes[rows])
+        if table.also:
+            table.also = {at: other for at, other in table.also.items()
+                          if at[0] not in place or not better[place[at[0]], at[1]]}
+        for i, j in np.argwhere(better & (ambiguous != 0)):
+            table.also[int(rows[i]), int(j)] = other_addresses(key.record, states[j])
 
 
 def _less(one: Sequence[Whole], other: Sequence[Whole]) -> NDArray[np.bool_]:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-__all__ = ["main"]
+__all__ = ["for_one_command", "main"]
 
 
-def main(args: Sequence[str] | None = None) -> int:
-    """Run the command line and return its exit status; ``args`` are those of the process unless given."""
-    import atexit
+def for_one_command() -> None:
+    """Set what suits a process that lives for one command; numpy must not be imported before."""
     import gc
     import os
 
@@ -21,6 +20,14 @@ def main(args: Sequence[str] | None = None) -> int:
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "true")
     # A command lives for seconds: looking for cycles among what it imported frees nothing, at the end least of all.
     gc.set_threshold(500_000, 50, 50)
+
+
+def main(args: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit status; ``args`` are those of the process unless given."""
+    import atexit
+    import gc
+
+    for_one_command()
     atexit.register(gc.freeze)
     from interop.cli.status import run_command_line
 
