@@ -81,7 +81,9 @@ def bank_faults(picture: Picture) -> tuple[Fault, ...]:
     spots += [(bank.branches[bank.of_run[bank.own_run[d.id], "plus"][0]].name, "plus") for d in packs]
     most, least = _through(low, bank, spots) + sources, _through(high, bank, spots)
     rows: list[DeviceSpot | Device] = [*bank.devices, *packs]
-    found = [_fault(picture, row, float(a), float(b)) for row, a, b in zip(rows, most, least, strict=True)]
+    own = [_own_a(picture, row) or 0.0 for row in rows]     # a short at the pack's terminals, without any lead
+    found = [_fault(picture, row, max(float(a), alone), float(b))
+             for row, a, b, alone in zip(rows, most, least, own, strict=True)]
     runs = [run_name(row.run) if isinstance(row, DeviceSpot) else bank.own_run[row.id] for row in rows]
     away = [_beyond(row) for row in rows]
     return tuple(replace(one, backup=_backup(one, [(other, metres) for other, at, metres

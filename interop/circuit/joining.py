@@ -163,6 +163,7 @@ def largest_safe_differences(network: Network, devices: Sequence[int], charge_a:
     """Return `largest_safe_difference` for each of some branches, by one factorisation: all else closed each time.
 
     What opening a branch changes is what a source in series with it does, of the voltage that then stands across it.
+    A branch without a pack on one of its sides completes no loop: only ``joining_v`` bounds its difference.
     """
     rows = np.asarray(devices, dtype=np.int64)
     factored = network.factored()
@@ -174,11 +175,9 @@ def largest_safe_differences(network: Network, devices: Sequence[int], charge_a:
     packs, branches, _ = linear_currents(network, factored, emf_v, np.zeros((len(network.ports), cases)),
                                          branch_emf_v=pushed)
     per_v = branches[rows, np.arange(1, cases)]
-    dead = per_v * network.branch_ohm[rows] < _NO_LOOP
-    if dead.any():
-        raise NetworkError("closing completes no loop: join the other pole first",
-                           tuple(network.branches[k] for k in rows[dead]))
-    before = packs[:, :1] - packs[:, 1:] * (branches[rows, 0] / per_v)
+    dead = per_v * network.branch_ohm[rows] < _NO_LOOP      # no pack on the other side: nothing flows at any difference
+    packs[:, 1:][:, dead] = 0.0
+    before = packs[:, :1] - packs[:, 1:] * (branches[rows, 0] / np.where(dead, 1.0, per_v))
     return [_safe(network, before[:, k], packs[:, k + 1], charge_a, discharge_a, joining_v) for k in range(len(rows))]
 
 

@@ -14,7 +14,7 @@ from interop.rules.wording import named
 from interop.wiring.contacts import NOT_STATED, Held, LineWire
 from interop.wiring.groups import Groups
 from interop.wiring.once import once
-from interop.wiring.stage import Stage, StageCable, StageLink
+from interop.wiring.stage import Stage, StageCable, StagePack
 
 __all__ = ["buttons"]
 
@@ -24,12 +24,19 @@ __all__ = ["buttons"]
 
 def buttons(stage: Stage, packs: Sequence[str]) -> list[tuple[str, ...]]:
     """Return what each stop reaches of some packs, in their order; stops that are one button once; empty: no stop."""
-    having = [name for name in packs if name in stage.packs and _stop_lines(stage.packs[name].record)]
+    having = [name for name in packs if name in stage.packs and _alive(stage.packs[name])]
     return _buttons(stage, packs, having) if having else []
 
 
 def _stop_lines(record: Record) -> list[str]:
     return [name for name in record.lines if line_use(record, name) == "stop"]
+
+
+def _alive(pack: StagePack) -> list[str]:
+    """The stop lines that surely act in the mode of a pack."""
+    record, every = pack.record, set(pack.record.modes)
+    in_mode = every if pack.mode is None else {pack.mode}
+    return [name for name in _stop_lines(record) if in_mode <= set(record.lines[name].modes or every)]
 
 
 def _joined_stops(stage: Stage) -> list[tuple[tuple[StageCable, ...], list[Held]]]:
@@ -58,7 +65,8 @@ def _reach(stage: Stage) -> Iterator[Hit]:
     if not all(link.judged for link in stage.links):
         return
     for packs in _together(stage):
-        having = [name for name in packs if name in stage.packs and _stop_lines(stage.packs[name].record)]
+        having = [name for name in packs if name in stage.packs and _alive(stage.packs[name])]
+        yield from _dead(stage, packs)
         if not having:
             continue
         if not stage.cables_known:
@@ -78,6 +86,23 @@ def _reach(stage: Stage) -> Iterator[Hit]:
                 if len(short) == 1
                 else "Write at each button which packs it stops; switch the others off by hand.",
             )
+
+
+def _dead(stage: Stage, packs: Sequence[str]) -> Iterator[Hit]:
+    """Packs whose stop line does not act in the mode that they stand in, or perhaps not."""
+    groups: dict[tuple[str, str | None], list[str]] = {}
+    for name in packs:
+        pack = stage.packs.get(name)
+        if pack is not None and _stop_lines(pack.record) and not _alive(pack):
+            groups.setdefault((pack.record.id, pack.mode), []).append(name)
+    for (record, mode), names in groups.items():
+        todo = "Switch these packs off by hand, and do not trust a button at them."
+        if mode is None:
+            yield cannot_tell(tuple(names), f"Whether the stop line of {named(names)} ({record}) acts is not known: it "
+                              "does so in some modes only, and their mode is not known", todo)
+        else:
+            yield broken(tuple(names), f"The stop line of {named(names)} ({record}) does not act in mode {mode}: a "
+                         "stop there stops nothing", todo)
 
 
 def _buttons(stage: Stage, packs: Sequence[str], having: Sequence[str]) -> list[tuple[str, ...]]:
@@ -125,30 +150,50 @@ def _together(stage: Stage) -> Iterator[tuple[str, ...]]:
 def _reaches(stage: Stage) -> dict[str, frozenset[str]]:
     """Return what one stop reaches, by the pack it is pressed at.
 
-    A stop goes through wires to every pack they join, and from each of those to the packs of its link where the
-    record says that it acts on them. It goes no further: what stops by a message does not press its own wires.
+    A stop goes through wires to every pack they join, on through a pack only where its record says that it carries the
+    line, and from each of those to the packs of its link where the record says that it acts on them. It goes no
+    further: what stops by a message does not press its own wires.
     """
-    together = Groups[str]()
-    together.add(name for name, spot in stage.packs.items() if _stop_lines(spot.record))
-    for _, held in _joined_stops(stage):
-        devices = list(dict.fromkeys(h.spot.device for h in held))
-        for other in devices[1:]:
-            together.join(devices[0], other)
+    alive = {name for name, pack in stage.packs.items() if _alive(pack)}
+    nets = [{h.spot.device for h in held} & alive for _, held in _joined_stops(stage)]
+    at: dict[str, list[set[str]]] = {}
+    for net in nets:
+        for name in net:
+            at.setdefault(name, []).append(net)
     found: dict[str, frozenset[str]] = {}
-    for wired in together.groups():
-        links = {link.id: link for name in wired if (link := _stops_its_link(stage, name)) is not None}
-        reach = frozenset(wired).union(*(link.packs for link in links.values()))
-        found.update(dict.fromkeys(wired, reach))
+    for start in alive:
+        wired, ways = {start}, [start]
+        while ways:
+            name = ways.pop()
+            if name != start and not _carries(stage.packs[name]):
+                continue
+            fresh = set().union(*at.get(name, [])) - wired
+            wired |= fresh
+            ways += sorted(fresh)
+        found[start] = frozenset(wired).union(*(_stops_on_its_link(stage, name) for name in wired))
     return found
 
 
-def _stops_its_link(stage: Stage, name: str) -> StageLink | None:
-    """Return the link whose packs all stop with this one, by its record."""
-    if name not in stage.packs:
-        return None
-    record = stage.packs[name].record
-    every = any(record.lines[n].acts_on.only == "all packs of the link" for n in _stop_lines(record))
-    return stage.link_of.get(name) if every else None
+def _carries(pack: StagePack) -> bool:
+    return all(pack.record.lines[name].carried.only == "through every pack" for name in _alive(pack))
+
+
+def _stops_on_its_link(stage: Stage, name: str) -> list[str]:
+    """The packs of its link that stop with a pack, by its record: its like, and those of its family that say the same.
+
+    What a record says of all packs of a link is not said of a pack of another family, or of one without a stop.
+    """
+    pack, link = stage.packs[name], stage.link_of.get(name)
+    if link is None or not _acts_on_all(pack):
+        return []
+    family = pack.record.family
+    return [other for other in link.packs if other in stage.packs and (
+        stage.packs[other].record is pack.record
+        or (family is not None and stage.packs[other].record.family == family and _acts_on_all(stage.packs[other])))]
+
+
+def _acts_on_all(pack: StagePack) -> bool:
+    return any(pack.record.lines[name].acts_on.only == "all packs of the link" for name in _alive(pack))
 
 
 # ---- broken wires ----

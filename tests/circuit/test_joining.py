@@ -243,8 +243,11 @@ def test_all_devices_at_once_as_each_alone(seed: int) -> None:
             alone.first_higher_by, alone.first_lower_by, alone.not_stated)
 
 
-def test_a_run_that_closes_no_loop_is_named() -> None:
+def test_a_run_without_a_pack_behind_it_is_bounded_by_the_records_alone() -> None:
+    """A spur, and the only way from two packs to an inverter: nothing flows whatever the difference."""
     network = Network.of(["p", "m", "q"], [("spur", "p", "q", 1e-3)], [("A", "p", "m", 52.0, 0.01),
                                                                        ("B", "p", "m", 52.0, 0.01)], [])
-    with pytest.raises(NetworkError, match=r"closing completes no loop.*spur"):
-        largest_safe_differences(network, [0], np.full(2, 50.0), np.full(2, 50.0))
+    (bounded,) = largest_safe_differences(network, [0], np.full(2, 50.0), np.full(2, 50.0), {"heron": 1.5})
+    assert (bounded.volts, bounded.first_higher_by, bounded.not_stated) == (1.5, None, ())
+    (open_,) = largest_safe_differences(network, [0], np.full(2, 50.0), np.full(2, 50.0))
+    assert open_.volts == np.inf
