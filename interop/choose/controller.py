@@ -11,9 +11,11 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from interop.circuit.picture import MOST_SEARCHED
 from interop.circuit.pieces import capacity_ah
 from interop.unchanging import unchanging
 from interop.wiring.busbar import ChargeWindow, charge_window, highest, lowest
+from interop.wiring.once import once
 
 if TYPE_CHECKING:
     from interop.circuit.converters import Converter
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
     from interop.records.models import Record
     from interop.site.site import Device
 
-__all__ = ["Setting", "controller_settings", "course_ends", "setting_name"]
+__all__ = ["Setting", "charge_currents", "controller_settings", "course_ends", "setting_name"]
 
 _TOLERANCE = 0.005
 """Tolerance of a charge voltage that no record states, as a share (power.md §9)."""
@@ -80,13 +82,40 @@ def controller_settings(picture: Picture) -> dict[str, tuple[Setting, ...]]:
     return found
 
 
+@once
+def charge_currents(picture: Picture) -> tuple[float, ...] | None:
+    """Return what each port is to give [A]: the plan of the picture, and no more than the bank takes until it is full.
+
+    The second is known where the bank is followed over hours; at the resistances to work with, whole amperes.
+    """
+    plan = picture.charge_plan
+    followed = picture.stage.over_time and 1 < len(picture.bank.packs) <= MOST_SEARCHED
+    if not plan or not sum(plan) or not followed or not all(one.settable for one in picture.converters if one.charge_a):
+        return plan
+    from interop.circuit.lasting import filled, lasting
+
+    ends = course_ends(picture)
+    played = filled(picture, ends, plan)
+    if played is None or played.over is None:
+        return plan
+    found = lasting(picture, ends).into
+    if found is None or found.amp >= sum(plan):
+        return plan
+    return tuple(math.floor(amps * found.amp / sum(plan)) for amps in plan)
+
+
 def course_ends(picture: Picture) -> Ends:
     """Return where a discharge and a charge end by these settings: the highest low limit, the lowest charge voltage."""
     from interop.circuit.lasting import Ends
 
     lows, tops = [], []
-    for settings in controller_settings(picture).values():
-        for one in settings:
+    window = charge_window(_records(picture.bank.packs))
+    told: set[str] = set()
+    for unit in picture.converters:
+        if unit.spot.device.id in told or unit.spot.device.kind == "load":
+            continue
+        told.add(unit.spot.device.id)
+        for one in (_charge_v(picture, unit, window), *(_low_limits(picture.bank.packs, unit) if unit.draws else ())):
             if one.name == "stop discharge below":
                 lows.append(one.plain)
             elif one.name == "charge voltage":
@@ -162,12 +191,15 @@ def _by_cells(packs: Sequence[Device], charge_v: float | None) -> Iterator[Setti
 def _charge_a(picture: Picture, one: Converter) -> Setting:
     """What each unit may give so that no pack passes its charge limit with every charger at its own part."""
     name = "charge current of each unit" if one.spot.device.units > 1 else "charge current"
-    planned, sure = picture.charge_plan, picture.sure_charge_a
+    planned, sure = charge_currents(picture), picture.sure_charge_a
     if one.charge_a is None or planned is None:
         return Setting(name, None, f"what {one.spot.device.id} or another charger can give is not stated")
     amps = planned[picture.converters.index(one)]
     if sure is None:
         return Setting(name, None, "what the packs may take is not stated of all of them")
+    if planned != picture.charge_plan:
+        return Setting(name, f"{amps:g} A", f"with all chargers at their parts of {sum(planned):.0f} A no pack passes "
+                       "its limit until it is full, at the resistances to work with")
     if sure.amps >= picture.chargers_a:
         return Setting(name, f"{amps:g} A", "its full current: no pack passes its limit with every charger at full")
     because = (f"with every charger at its part of {sure.amps:.0f} A no pack passes its limit wherever the resistances "

@@ -256,11 +256,11 @@ def _endurance(picture: Picture, packs: Packs, load_w: float, low_v: float,
 
 
 @once
-def filled(picture: Picture, ends: Ends) -> Filled | None:
-    """Return how the packs stand when charge ends: the planned currents from 10 %, held at the charge voltage down to
-    the tail of the settings; None where it cannot be told.
+def filled(picture: Picture, ends: Ends, amps: tuple[float, ...] | None) -> Filled | None:
+    """Return how the packs stand when charge ends: the currents [A] of all ports from 10 %, held at the charge voltage
+    down to the tail of the settings; None where it cannot be told.
     """
-    packs, amps = _packs(picture, VALID_FROM), picture.charge_plan
+    packs = _packs(picture, VALID_FROM)
     if packs is None or amps is None or not sum(amps) or ends.charge_v is None:
         return None
     total = float(sum(amps))

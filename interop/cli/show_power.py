@@ -234,7 +234,7 @@ def _limit(way: str, limit: dict[str, Any]) -> str:
     if limit["course"] is not None:
         words += f", {limit['course']:g} A over the course"
     if limit["worst"] is not None:
-        words += f". At the worst over all tolerances {limit['worst']:g} A"
+        words += f". At the start, at the worst over all tolerances, {limit['worst']:g} A"
         if limit["first_at_worst"] not in (None, limit["first"]):
             words += f", by {limit['first_at_worst']}"
     return words + "."

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from interop.choose.controller import controller_settings, course_ends
+from interop.choose.controller import charge_currents, controller_settings, course_ends
 from interop.circuit.cascade import End, What
 from interop.circuit.faulted import bank_faults
 from interop.circuit.flips import flips
@@ -147,7 +147,7 @@ def _over_time(picture: Picture, days: int, told: Callable[[str, float], None] |
     if missing:
         return {"not_told": list(missing)}
     ends = course_ends(picture)
-    lasts, full, out = lasting(picture, ends), filled(picture, ends), emptied(picture, ends)
+    lasts, full, out = lasting(picture, ends), filled(picture, ends, charge_currents(picture)), emptied(picture, ends)
     packs = picture.bank.packs
     return {
         "not_told": [],

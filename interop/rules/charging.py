@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from math import isnan
 
+from interop.choose.controller import charge_currents
 from interop.circuit.converters import Converter
 from interop.circuit.picture import Picture, Sure, pictures
 from interop.records.answers import Answer
@@ -80,24 +81,31 @@ charger does not state what it gives, or a pack what it takes, no safe current c
 set lower is unfit for this bank.""")
 def _charge_current(stage: Stage) -> Iterator[Hit]:
     for picture in pictures(stage):
-        planned, sure = picture.charge_plan, picture.sure_charge_a
+        planned, sure = charge_currents(picture), picture.sure_charge_a
         charging = [one for one in picture.converters if one.charge_a != 0]
         if not charging:
             continue
         about = tuple(dict.fromkeys(one.spot.device.id for one in charging))
         if planned is None or sure is None:
             yield _charge_unknown(picture, charging)
+        elif planned != picture.charge_plan:
+            yield broken(about, f"Set the charge current lower: {_each(picture, planned)}. At "
+                         f"{picture.planned_charge_a:g} A together a pack passes its limit before it is full.",
+                         "Enter these currents before power is closed, and read them back.",
+                         got=figure(picture.planned_charge_a, "A"), limit=figure(sum(planned), "A"))
         elif sure.amps >= picture.chargers_a:
             continue
         elif sum(planned) >= picture.chargers_a:
             yield _not_settable(picture, charging, sure)
         else:
-            words = ", ".join(f"{one.name} {amps:g} A" for one, amps in zip(picture.converters, planned, strict=True)
-                              if one.charge_a)
-            yield broken(about, f"Set the charge current lower: {words}. At full, {picture.chargers_a:g} A together, "
-                         f"{sure.first} may pass its limit.",
+            yield broken(about, f"Set the charge current lower: {_each(picture, planned)}. At full, "
+                         f"{picture.chargers_a:g} A together, {sure.first} may pass its limit.",
                          "Enter these currents before power is closed, and read them back.",
                          got=figure(picture.chargers_a, "A"), limit=figure(round(sure.amps), "A"))
+
+
+def _each(picture: Picture, amps: Sequence[float]) -> str:
+    return ", ".join(f"{one.name} {a:g} A" for one, a in zip(picture.converters, amps, strict=True) if one.charge_a)
 
 
 def _not_settable(picture: Picture, charging: Sequence[Converter], sure: Sure) -> Hit:

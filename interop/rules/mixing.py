@@ -134,7 +134,7 @@ def _rests(word: Word, item: Mixing) -> tuple[str, str]:
     return item.source or name, sure
 
 
-@rule("firmware-below-minimum", "cells", broken=Level.STOP, unknown=Level.CAUTION,
+@rule("firmware-below-minimum", "cells", broken=Level.STOP, unknown=Level.CAUTION, must_accept=True,
       meaning="A pack's firmware is older than its record asks for beside the other packs.",
       source="record",
       explain="""A record may allow other packs only from a firmware version on: earlier ones do not know their

@@ -37,7 +37,7 @@ currents from 10 % until the charge ends, at the resistances to work with. Lower
 packs of very unlike size on busbars of their own. `interop power` tells the limit over the course.""")
 def _later(stage: Stage) -> Iterator[Hit]:
     for picture in _followed(stage):
-        from interop.choose.controller import course_ends
+        from interop.choose.controller import charge_currents, course_ends
         from interop.circuit.lasting import emptied, filled, not_said
 
         packs = tuple(picture.of_pack)
@@ -48,7 +48,7 @@ def _later(stage: Stage) -> Iterator[Hit]:
                               "Look these facts up and state them.")
             continue
         ends = course_ends(picture)
-        out, into = emptied(picture, ends), filled(picture, ends)
+        out, into = emptied(picture, ends), filled(picture, ends, charge_currents(picture))
         for over, what in ((None if out is None else out.over, "of the highest load"),
                            (None if into is None else into.over, "of charge")):
             if over is not None:
@@ -76,11 +76,11 @@ balancing voltage drifts apart inside: its weakest cell ends every charge and ev
 voltage within the window of all packs, hold it longer, or charge such a pack alone once a month.""")
 def _fills(stage: Stage) -> Iterator[Hit]:
     for picture in _followed(stage):
-        from interop.choose.controller import course_ends
+        from interop.choose.controller import charge_currents, course_ends
         from interop.circuit.lasting import filled
 
         ends = course_ends(picture)
-        found = filled(picture, ends)
+        found = filled(picture, ends, charge_currents(picture))
         if found is None or ends.charge_v is None:
             if any(one.charge_a != 0 for one in picture.converters):
                 yield cannot_tell(tuple(picture.of_pack), "How full each pack is when the charge ends cannot be told: "

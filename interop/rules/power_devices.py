@@ -43,6 +43,7 @@ from interop.rules.power_words import (
 )
 from interop.rules.wording import figure, joined, named
 from interop.standards.sizes import Length
+from interop.wiring.groups import Groups
 from interop.wiring.stage import Stage
 
 __all__: list[str] = []
@@ -78,6 +79,26 @@ def _described(stage: Stage) -> Iterator[Hit]:
                 devices if all(name in stage.site.devices for name in devices) and devices else bank,
                 f"{'Runs' if many else 'Run'} {named(names)}: {words}; nothing of this bank can be computed",
                 "Measure it and write it into the site file.", at=_spots(stage, names))
+
+
+    yield from _unfed(stage)
+
+
+def _unfed(stage: Stage) -> Iterator[Hit]:
+    """Inverters, chargers and loads that no run joins to a pack, where runs are drawn at all."""
+    joints = Groups((run.a, run.b) for run in stage.site.runs)
+    fed = {joints.root(name) for name in stage.packs if name in joints}
+    lacks: dict[str, list[str]] = {}
+    for device in stage.site.devices.values():
+        if fed and device.record.kind in ("controller", "charger", "load"):
+            if device.id not in joints:
+                lacks.setdefault("no run of it is drawn", []).append(device.id)
+            elif joints.root(device.id) not in fed:
+                lacks.setdefault("no run leads from its busbar to any pack", []).append(device.id)
+    for words, names in lacks.items():
+        them = "them" if len(names) > 1 else "it"
+        yield cannot_tell(tuple(names), f"{named(names)}: {words}; what passes through {them} is counted nowhere",
+                          "Write the run into the site file, or take the device out of it.")
 
 
 def _both_poles(words: Sequence[str]) -> list[str]:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from interop.records.switches import Case
-from interop.rules.finding import FactUsed, Hit, Level, cannot_tell, rule
-from interop.rules.wording import fact_missing, look_up, of_record
+from interop.rules.finding import FactUsed, Hit, Level, broken, cannot_tell, rule
+from interop.rules.wording import fact_missing, look_up, named, of_record
 from interop.wiring.meanings import chain_names, known_case, modes_of
 from interop.wiring.stage import Stage, StageLink, StagePack
 from interop.wiring.stated import Unset, Use, unset, unset_rate
-from interop.wiring.talks import alive_buses, controller_talks, report_talks
+from interop.wiring.talks import alive_buses, chain_talks, controller_talks, report_talks
 
 __all__: list[str] = []
 
@@ -61,6 +61,49 @@ def _unset(stage: Stage) -> Iterator[Hit]:
             yield _hit(link, record, one, packs, _place(packs[0], mode, role), level)
         yield from _controllers(stage, link, level)
         yield from _equals(stage, link, level)
+
+
+@rule("mode-not-taken", "address", broken=Level.STOP, unknown=Level.STOP,
+      meaning="A pack that chooses its mode by itself would have to take one that nothing on its link makes it take.",
+      source="record",
+      explain="""Some packs choose by themselves how they speak: as delivered, or as an older pack on their link does.
+Nobody can set that. Where a plan needs the other mode, and every other pack of the link could be spoken to as
+delivered, the packs come up in the mode of their delivery and read their switches in that: addresses are then others
+than those of the plan. Free the switches that a wish keeps, or put a pack on the link that speaks the older way.""")
+def _not_taken(stage: Stage) -> Iterator[Hit]:
+    for link in stage.links:
+        packs = [stage.packs[name] for name in link.packs if name in stage.packs]
+        groups: dict[tuple[str, str], list[str]] = {}
+        for pack in packs:
+            record = pack.record
+            if record.mode_set_by.only != "automatic" or pack.mode in (None, record.modes[0]):
+                continue
+            leads = [one for one in packs if one.record is not record
+                     and (link.chain is None or link.chain in chain_talks(one.record, one.record.modes[0]))]
+            if not leads:
+                groups.setdefault((record.id, str(pack.mode)), []).append(pack.id)
+        for (name, mode), ids in groups.items():
+            first = stage.packs[ids[0]].record.modes[0]
+            yield broken(tuple(ids), f"Link {link.id}: {named(ids)} ({name}) would have to take mode {mode} "
+                         f"unbidden, and nothing on the link speaks it: they come up in mode {first}",
+                         "Free the switches that a wish keeps, or set the packs as their mode of delivery asks.")
+
+
+@rule("place-not-written", "address", broken=Level.STOP, unknown=Level.STOP,
+      meaning="The place of a pack makes it the manager, and where the packs stand is not written down.",
+      source="record",
+      explain="""Some packs are the manager by where they stand: first in the rack, or first in the row. Without the
+place of every pack of the link nobody can say which one that is; the order of a file is not the order of a rack. Write
+place for each of them.""")
+def _no_place(stage: Stage) -> Iterator[Hit]:
+    for link in stage.links:
+        packs = [stage.packs[name] for name in link.packs if name in stage.packs]
+        by_place = [pack for pack in packs if pack.role == "manager" and pack.record.manager.made_by.only == "place"]
+        silent = [pack.id for pack in packs if pack.device.place is None]
+        if by_place and silent and len(packs) > 1:
+            yield cannot_tell(tuple(silent), f"Link {link.id}: {by_place[0].record.id} makes a pack the manager by its "
+                              f"place, and the place of {named(silent)} is not written down",
+                              "Write place for every pack of the link into the site file.")
 
 
 def _place(pack: StagePack, mode: str | None, role: str | None) -> str:

@@ -77,7 +77,7 @@ def test_the_new_packs_carry_their_part() -> None:
 
 def test_charge_ends_when_all_are_full() -> None:
     """From 10 % at 300 A: a little more than 90 % of 1,700 Ah over 300 A, and the packs at the charge voltage."""
-    found = filled(of(FERRY), course_ends(of(FERRY)))
+    found = filled(of(FERRY), course_ends(of(FERRY)), of(FERRY).charge_plan)
     assert found is not None
     assert found.reached
     assert found.short == ()
@@ -88,7 +88,7 @@ def test_charge_ends_when_all_are_full() -> None:
 
 def test_without_the_tail_some_pack_is_left_short() -> None:
     """A charge voltage below the knee of the curve leaves every pack of the bank at the plateau: told, never hidden."""
-    found = filled(of(FERRY), Ends(46.0, 53.2))
+    found = filled(of(FERRY), Ends(46.0, 53.2), of(FERRY).charge_plan)
     assert found is not None
     assert found.short == tuple(d.id for d in of(FERRY).bank.packs)
 
@@ -116,7 +116,7 @@ def test_what_the_manager_shows_drifts_by_its_errors() -> None:
 def test_what_is_not_said_is_named() -> None:
     silent = of("tests/scenarios/pack-passes-its-limit-later--not-stated.breaks.yaml")
     assert not_said(silent) == ("stilt-280f cells.full_v",)
-    assert filled(silent, Ends(46, 55)) is None
+    assert filled(silent, Ends(46, 55), silent.charge_plan) is None
     assert emptied(silent, Ends(46, 55)) is None
     assert lasting(silent, Ends(46, 55)).out is None
 
