@@ -144,6 +144,38 @@ def _charge_unknown(picture: Picture, charging: Sequence[Converter]) -> Hit:
                        facts=tuple(FactUsed(record, "limits.charge_a", fact.state) for record, fact in facts.items()))
 
 
+# ---- earth ----
+
+@rule("inverter-not-isolated", "settings", broken=Level.STOP, unknown=Level.CAUTION, broken_also=(Level.CAUTION,),
+      meaning="An inverter does not isolate its battery side from the mains side.",
+      source="common practice",
+      explain="""Without isolation between its two sides an inverter puts both poles of the bank at mains voltage to
+earth. A pole that is bonded to earth then carries the mains fault, and whoever touches a terminal touches the mains.
+No pole may be bonded, every data link to an earthed device has to be isolated, and everybody who works at the bank must
+know it. Look up whether the inverter isolates; where nobody says, treat both poles as live.""")
+def _not_isolated(stage: Stage) -> Iterator[Hit]:
+    if stage.name != "planned":
+        return
+    live = "both poles of the bank may be at mains voltage to earth"
+    for device in stage.site.devices.values():
+        fact = device.record.converter.isolated
+        if device.record.kind != "controller" or fact.only is True:
+            continue
+        facts, who = (fact_used(device, "converter.isolated", fact),), f"{device.id} ({device.record.id})"
+        if fact.only is None:
+            yield cannot_tell((device.id,), f"Whether {who} isolates the battery side is not known: "
+                              f"{fact_missing(device.record.id, 'converter.isolated', fact)}; {live}.",
+                              look_up(device.record.id, "converter.isolated", fact), facts=facts)
+        elif stage.site.dc_ground == "floating":
+            yield broken((device.id,), f"{who} does not isolate the battery side: {live}.",
+                         "Tell everybody who works at the bank, and bond no pole to earth.", facts=facts,
+                         level=Level.CAUTION)
+        else:
+            yield broken((device.id,), f"{who} does not isolate the battery side, and the site file says of the earth: "
+                         f"dc_ground {stage.site.dc_ground}; {live}.",
+                         "Bond no pole to earth, or use an inverter that isolates.", facts=facts)
+
+
 # ---- what a manager may order ----
 
 def _unmanaged(stage: Stage, bank: Sequence[str]) -> list[Device]:

@@ -101,6 +101,19 @@ def _bars(stage: Stage) -> Iterator[Hit]:
                     found.setdefault((name, one.way, endless), []).append(one)
         for rows in found.values():
             yield _bar_hit(picture, rows)
+        yield from _through_unknown(picture)
+
+
+def _through_unknown(picture: Picture) -> Iterator[Hit]:
+    """Packs that others are joined through, of which nobody states what their terminals may carry."""
+    ends = {run.b for run in picture.bank.runs}
+    for device in picture.bank.packs:
+        fact = device.record.limits.through_terminals_a
+        if device.id in ends and lowest(fact) is None:
+            record, path = device.record.id, "limits.through_terminals_a"
+            yield cannot_tell((device.id,), f"Others are joined through the terminals of {device.id}; whether they may "
+                              f"carry that is not known: {fact_missing(record, path, fact)}.",
+                              look_up(record, path, fact), facts=(fact_used(device, path, fact),))
 
 
 def _bar_hit(picture: Picture, rows: Sequence[Carried]) -> Hit:

@@ -96,7 +96,7 @@ def _not_taken(stage: Stage) -> Iterator[Hit]:
 place of every pack of the link nobody can say which one that is; the order of a file is not the order of a rack. Write
 place for each of them.""")
 def _no_place(stage: Stage) -> Iterator[Hit]:
-    for link in stage.links:
+    for link in stage.links if stage.name == "planned" else ():
         packs = [stage.packs[name] for name in link.packs if name in stage.packs]
         by_place = [pack for pack in packs if pack.role == "manager" and pack.record.manager.made_by.only == "place"]
         silent = [pack.id for pack in packs if pack.device.place is None]
