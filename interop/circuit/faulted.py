@@ -81,14 +81,15 @@ def bank_faults(picture: Picture) -> tuple[Fault, ...]:
     spots += [(bank.branches[bank.of_run[bank.own_run[d.id], "plus"][0]].name, "plus") for d in packs]
     most, least = _through(low, bank, spots) + sources, _through(high, bank, spots)
     rows: list[DeviceSpot | Device] = [*bank.devices, *packs]
-    own = [_own_a(picture, row) or 0.0 for row in rows]     # a short at the pack's terminals, without any lead
-    found = [_fault(picture, row, max(float(a), alone), float(b))
+    own = [_own_a(picture, row) for row in rows]
+    # the lead of a pack lowers what flows in a short at its terminals
+    found = [_fault(picture, row, max(float(a), alone or 0.0), float(b))
              for row, a, b, alone in zip(rows, most, least, own, strict=True)]
     runs = [run_name(row.run) if isinstance(row, DeviceSpot) else bank.own_run[row.id] for row in rows]
     away = [_beyond(row) for row in rows]
     return tuple(replace(one, backup=_backup(one, [(other, metres) for other, at, metres
-                                                   in zip(found, runs, away, strict=True) if at == run], own))
-                 for one, run, own in zip(found, runs, [_own_a(picture, row) for row in rows], strict=True))
+                                                   in zip(found, runs, away, strict=True) if at == run], alone))
+                 for one, run, alone in zip(found, runs, own, strict=True))
 
 
 def _backup(fault: Fault, series: Sequence[tuple[Fault, float | None]], own_a: float | None) -> str | None:

@@ -27,7 +27,6 @@ if TYPE_CHECKING:
 __all__ = ["Flip", "flips"]
 
 
-
 @unchanging
 class Flip:
     """One group of resistances that decides whether a pack keeps its limit in one direction.

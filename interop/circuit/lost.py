@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from interop.circuit.cascade import End, Event, Protection, play, steps_or_limit
-from interop.circuit.draws import Current, Draw, Power
+from interop.circuit.draws import Current, Draw
 from interop.circuit.loop import charging
 from interop.circuit.network import State
 from interop.circuit.one_out import OneOut, Out, one_out
@@ -200,20 +200,15 @@ def _sure_w(picture: Picture, load_w: Sequence[float], safe_w: float) -> float |
     """The load [W], to 1 % and on the safe side, at which the quick bound of every single loss keeps every limit."""
     bound = picture.bound
     packs = len(picture.bank.packs)
-    emf = picture.emf_v(LOW_STATE)
-    if bound is None or packs > MOST_SEARCHED or len(set(emf.tolist())) > 1:
+    if bound is None or packs > MOST_SEARCHED or picture.at_most_under(bound, load_w) is None:
         return None
     left = [one for pack in range(packs) if (one := bound.without(pack)) is not None]
     limits = _positive(picture.limits.discharge_a)
     shape = np.array(load_w) / sum(load_w)
 
     def keeps(watts: float) -> bool:
-        ports = [draw.watts if isinstance(draw, Power) else 0.0 for draw in picture.draws([*(shape * watts)])]
-        for one in left:
-            drawn = one.drawn_at_most(ports, float(emf[0]))
-            if not np.all(np.isfinite(drawn)) or np.any(one.at_most(drawn)[0] > limits):
-                return False
-        return True
+        most = (picture.at_most_under(one, [*(shape * watts)]) for one in left)
+        return all(one is not None and not np.any((one[0] > limits) | np.isinf(one[0])) for one in most)
 
     low, high = 0.0, safe_w
     if keeps(high):

@@ -140,14 +140,23 @@ class Picture:
 
         Inverters draw the more the lower their voltage, so it is not enough to take the currents of `at_load`.
         """
-        emf = self.emf_v(LOW_STATE)
-        if self.bound is None or self.load_w is None or len(set(emf.tolist())) > 1:
+        if self.bound is None or self.load_w is None:
             return None
-        watts = [draw.watts if isinstance(draw, Power) else 0.0 for draw in self.draws(self.load_w)]
-        drawn = self.bound.drawn_at_most(watts, float(emf[0]))
+        return self.at_most_under(self.bound, self.load_w)
+
+    def at_most_under(self, bound: Bound, load_w: Sequence[float],
+                      ) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+        """Amounts [A] that no pack and no branch passes by a bound of this bank, nearly empty, for powers at the
+        outlets of its ports [W]: infinite where the voltage may collapse; None: packs differ in their voltage then.
+        """
+        emf = self.emf_v(LOW_STATE)
+        if len(set(emf.tolist())) > 1:
+            return None
+        watts = [draw.watts if isinstance(draw, Power) else 0.0 for draw in self.draws(load_w)]
+        drawn = bound.drawn_at_most(watts, float(emf[0]))
         if not np.all(np.isfinite(drawn)):
             return np.full(len(self.bank.packs), np.inf), np.full(len(self.bank.branches), np.inf)
-        return self.bound.at_most(drawn)
+        return bound.at_most(drawn)
 
     # ---- sharing and the bank limit ----
 

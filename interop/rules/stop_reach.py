@@ -24,12 +24,17 @@ __all__ = ["buttons"]
 
 def buttons(stage: Stage, packs: Sequence[str]) -> list[tuple[str, ...]]:
     """Return what each stop reaches of some packs, in their order; stops that are one button once; empty: no stop."""
-    having = [name for name in packs if name in stage.packs and _alive(stage.packs[name])]
+    having = _having(stage, packs)
     return _buttons(stage, packs, having) if having else []
 
 
 def _stop_lines(record: Record) -> list[str]:
     return [name for name in record.lines if line_use(record, name) == "stop"]
+
+
+def _having(stage: Stage, packs: Sequence[str]) -> list[str]:
+    """The packs at which a stop can be pressed."""
+    return [name for name in packs if name in stage.packs and _alive(stage.packs[name])]
 
 
 def _alive(pack: StagePack) -> list[str]:
@@ -65,7 +70,7 @@ def _reach(stage: Stage) -> Iterator[Hit]:
     if not all(link.judged for link in stage.links):
         return
     for packs in _together(stage):
-        having = [name for name in packs if name in stage.packs and _alive(stage.packs[name])]
+        having = _having(stage, packs)
         yield from _dead(stage, packs)
         if not having:
             continue
